@@ -88,7 +88,7 @@ func (p parser) unitList() string {
 }
 
 func (p parser) parse() (Estimate, error) {
-	s := strings.TrimSpace(p.text)
+	s := strings.ReplaceAll(strings.TrimSpace(p.text), "−", "-") // the typographic minus, as copied from a page
 	if s == "" {
 		return Estimate{}, p.bad("is empty")
 	}
@@ -119,11 +119,12 @@ func (p parser) parse() (Estimate, error) {
 		if n.u != "" {
 			return Estimate{}, p.bad("states an uncertainty of its uncertainty")
 		}
-		usp := sp
-		if uRest != "" || p.unit != One {
-			if usp, err = p.spelling(uRest); err != nil {
-				return Estimate{}, err
-			}
+		usp, err := p.spelling(uRest)
+		if err != nil {
+			return Estimate{}, err
+		}
+		if p.unit == One && usp.name != sp.name { // "95% u=0.02", "0.95 u=2%": absolute or relative?
+			return Estimate{}, p.bad("states only one of value and uncertainty in %%")
 		}
 		number.u, number.k = n.value, 1
 		sp = usp
@@ -137,6 +138,9 @@ func (p parser) parse() (Estimate, error) {
 	u /= number.k
 	if !(u > 0) {
 		return Estimate{}, p.bad("has an uncertainty that is not above zero")
+	}
+	if sp.name == "%" && number.k == 2 && u > math.Abs(value) && !strings.HasPrefix(main, "(") { // "0.95±2%"
+		return Estimate{}, p.bad("may state its uncertainty in %% of the value or of 1; put brackets round both numbers, as in (95±2)%%")
 	}
 	e.U = &u
 	return e, nil
@@ -297,14 +301,14 @@ func (p parser) spelling(rest string) (spelling, error) {
 func (p parser) convert(number string, sp spelling, offset bool) (float64, error) {
 	_, own := p.unit.of()
 	v, err := strconv.ParseFloat(shift(number, sp.exp10-own.exp10), 64)
-	if err != nil || math.IsInf(v, 0) || math.IsNaN(v) {
-		return 0, p.bad("is too large a number")
-	}
 	if sp.factor != 0 {
 		v *= sp.factor
 	}
 	if own.factor != 0 {
 		v /= own.factor
+	}
+	if err != nil || math.IsInf(v, 0) {
+		return 0, p.bad("is too large a number")
 	}
 	if offset && sp.celsius {
 		v += CelsiusZeroK

@@ -27,6 +27,9 @@ func (e Estimate) Number(unit Unit) string {
 	v := e.Value
 	if unit == Kelvin {
 		v -= CelsiusZeroK
+		if math.Abs(v) < 1e-12 { // what rounding leaves of the offset
+			v = 0
+		}
 	}
 	u, ok := e.StandardU()
 	if !ok || !(u > 0) || math.IsInf(u, 0) {
@@ -35,46 +38,85 @@ func (e Estimate) Number(unit Unit) string {
 	return concise(v, u)
 }
 
+// Positional notation is used from smallPlain up to largePlain.
+const (
+	smallPlain = 1e-6
+	largePlain = 1e15
+)
+
 // plain prints v with at most n significant digits and no trailing zeros, in
 // positional notation between 1e-6 and 1e15.
 func plain(v float64, n int) string {
-	if v == 0 || math.Abs(v) < 1e-13 { // what is left of a Celsius offset
+	abs := math.Abs(v)
+	if v == 0 {
 		return "0"
 	}
-	abs := math.Abs(v)
-	if abs < 1e-6 || abs >= 1e15 {
+	if abs < smallPlain || abs >= largePlain {
 		return strconv.FormatFloat(v, 'g', n, 64)
 	}
 	places := max(n-1-int(math.Floor(math.Log10(abs))), 0)
-	s := strconv.FormatFloat(v, 'f', min(places, 12), 64)
+	s := strconv.FormatFloat(v, 'f', places, 64)
 	if strings.Contains(s, ".") {
 		s = strings.TrimRight(strings.TrimRight(s, "0"), ".")
-	}
-	if s == "-0" {
-		return "0"
 	}
 	return s
 }
 
-// concise prints "23.1(5)": the value to the last digit of its uncertainty.
+// maxConciseDigits bounds the digits of a value printed with an uncertainty; a
+// float64 has no more than 17 that mean anything.
+const maxConciseDigits = 30
+
+// concise prints "23.1(5)": the value to the last digit of its uncertainty, with
+// a power of ten outside the range of positional notation.
 func concise(v, u float64) string {
-	exp := int(math.Floor(math.Log10(u)))
-	two := math.Round(u / math.Pow(10, float64(exp-1))) // two significant digits, 10..100
-	if two >= 100 {
-		two, exp = 10, exp+1
+	largest := max(math.Abs(v), u)
+	if largest >= smallPlain && largest < largePlain {
+		return digitsWithUncertainty(v, u)
 	}
-	places, shown := 1-exp, two
-	if math.Mod(two, 10) == 0 && two < 100 {
-		places, shown = places-1, two/10
+	exp := exponent10(largest)
+	smallest := math.Pow10(-maxConciseDigits) // below it the scaled uncertainty could vanish
+	return digitsWithUncertainty(scaled(v, -exp), max(scaled(u, -exp), smallest)) + "e" + strconv.Itoa(exp)
+}
+
+// digitsWithUncertainty prints v and u positionally; neither is far from 1.
+func digitsWithUncertainty(v, u float64) string {
+	// Two significant digits of u, rounded by the printer: "d.d" and an exponent.
+	text := strconv.FormatFloat(u, 'e', 1, 64)
+	mantissa, expText, _ := strings.Cut(text, "e")
+	exp, _ := strconv.Atoi(expText)
+	places, shown := 1-exp, strings.Replace(mantissa, ".", "", 1)
+	if one, ok := strings.CutSuffix(shown, "0"); ok {
+		places, shown = places-1, one
+	}
+	if places > maxConciseDigits {
+		places, shown = maxConciseDigits, "1"
 	}
 	if places < 0 { // uncertainty of tens or more: digits stand for units
-		scale := math.Pow(10, float64(-places))
-		return strconv.FormatFloat(math.Round(v/scale)*scale, 'f', 0, 64) + "(" + strconv.FormatFloat(shown*scale, 'f', 0, 64) + ")"
+		return strconv.FormatFloat(scaled(math.RoundToEven(scaled(v, places)), -places), 'f', 0, 64) + "(" + shown + strings.Repeat("0", -places) + ")"
 	}
-	if places > 12 || math.Abs(v) >= 1e15 {
-		return strconv.FormatFloat(v, 'g', shownDigits, 64) + "(" + strconv.FormatFloat(u, 'g', 2, 64) + ")"
+	number := strconv.FormatFloat(v, 'f', places, 64)
+	if strings.Trim(number, "-0.") == "" {
+		number = strings.TrimPrefix(number, "-")
 	}
-	return strconv.FormatFloat(v, 'f', places, 64) + "(" + strconv.FormatFloat(shown, 'f', 0, 64) + ")"
+	return number + "(" + shown + ")"
+}
+
+// exponent10 is the decimal exponent of a value above zero.
+func exponent10(v float64) int {
+	_, text, _ := strings.Cut(strconv.FormatFloat(v, 'e', -1, 64), "e")
+	exp, _ := strconv.Atoi(text)
+	return exp
+}
+
+// scaled is v times 10^n, in two steps where 10^n alone has no float64.
+func scaled(v float64, n int) float64 {
+	if n > 300 {
+		return v * 1e300 * math.Pow10(n-300)
+	}
+	if n < 0 {
+		return v / math.Pow10(min(-n, 300)) / math.Pow10(max(-n-300, 0))
+	}
+	return v * math.Pow10(n)
 }
 
 // Fixed prints v rounded to n significant digits with trailing zeros dropped,

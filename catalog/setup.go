@@ -1,0 +1,265 @@
+package catalog
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"dieglow/catalog/fault"
+	"dieglow/catalog/optics"
+	"dieglow/catalog/quantity"
+)
+
+// Setup is a stack of lenses before a camera. It names one revision of every
+// part, so that a later amendment of a lens does not change what was computed.
+type Setup struct {
+	Name         string   `json:"name"`
+	Camera       Ref      `json:"camera"`
+	Stack        []Seat   `json:"stack"`         // from the specimen to the camera
+	FocusMM      *float64 `json:"focus_mm"`      // what the camera is focused at, from its lens; nil: infinity
+	WavelengthUM float64  `json:"wavelength_um"` // where the figures hold
+	Notes        string   `json:"notes"`
+	Figures      Figures  `json:"figures"` // as computed when the revision was recorded
+}
+
+// Seat is one lens in its place.
+type Seat struct {
+	Lens       Ref               `json:"lens"`
+	Flipped    bool              `json:"flipped"`      // surface 2 faces the specimen
+	GapAfterMM quantity.Estimate `json:"gap_after_mm"` // to the next lens's vertex, or to the camera's lens
+}
+
+// Figures are what a setup is predicted to do, by paraxial ray transfer through
+// its lenses with their nominal values.
+type Figures struct {
+	FocalLengthMM     float64          `json:"efl_mm"`              // of the stack; 0 when it has no power
+	FrontFocalMM      float64          `json:"ffl_mm"`              // before the first vertex
+	BackFocalMM       float64          `json:"bfl_mm"`              // after the last vertex
+	WorkingDistanceMM float64          `json:"working_distance_mm"` // first vertex to specimen
+	Magnification     float64          `json:"magnification"`       // on the array over specimen, with its sign
+	ObjectPixelUM     float64          `json:"object_pixel_um"`
+	FieldXMM          float64          `json:"field_x_mm"`
+	FieldYMM          float64          `json:"field_y_mm"`
+	NAObject          float64          `json:"na_object"`
+	Stop              string           `json:"stop"`         // what limits the cone of light
+	RayleighUM        float64          `json:"rayleigh_um"`  // diffraction limit
+	SamplingUM        float64          `json:"sampling_um"`  // sampling limit: two object pixels
+	PredictedUM       float64          `json:"predicted_um"` // the larger of the two limits
+	Costs             []quantity.Money `json:"costs"`        // of camera and lenses, a total a currency
+	PartsWithoutCost  []string         `json:"parts_without_cost"`
+	Lenses            []LensFigure     `json:"lenses"`
+	Assumptions       []string         `json:"assumptions"`
+}
+
+// LensFigure is the focal length a lens enters a setup with.
+type LensFigure struct {
+	Lens          string  `json:"lens"` // handle
+	FocalLengthMM float64 `json:"focal_length_mm"`
+	Origin        string  `json:"origin"` // computed, stated or measured
+}
+
+// NoUncertainty is why Figures carry none.
+const NoUncertainty = "not evaluated: paraxial prediction from nominal values, aberrations left out"
+
+// Kind returns KindSetup.
+func (Setup) Kind() string { return KindSetup }
+
+// Title returns the given name.
+func (s Setup) Title() string { return s.Name }
+
+// Validate checks the setup. Fault Invalid, naming the value and what to type.
+func (s Setup) Validate() error {
+	if s.Name != "" {
+		if err := CheckName(KindSetup, s.Name); err != nil {
+			return err
+		}
+	}
+	if len(s.Stack) == 0 {
+		return fault.Invalidf("a setup needs at least one lens").WithHint(`give --stack "ge25, 2mm, ge25 flipped, 4mm"`)
+	}
+	for _, seat := range s.Stack {
+		if g := seat.GapAfterMM.Value; !(g >= 0 && g <= 1000) {
+			return fault.Invalidf("a gap of %s mm is not between 0 and 1000 mm", quantity.Fixed(g, 6)).WithHint("give the air gap between the vertices, for example 2mm, or 0mm for contact")
+		}
+	}
+	if err := within("wavelength", s.WavelengthUM, 0.5, 50, "µm"); err != nil {
+		return err
+	}
+	return texts("notes", s.Notes)
+}
+
+// Parts are the revisions a setup names, in the order of its stack.
+type Parts struct {
+	Camera       Camera
+	CameraHandle string
+	Lenses       []Lens
+}
+
+// Attachment returns the setup as the optics see it. Fault Invalid where a
+// material's index is not known at the wavelength.
+func (s Setup) Attachment(parts Parts) (optics.Attachment, error) {
+	stack := make(optics.Stack, len(s.Stack))
+	for i, seat := range s.Stack {
+		e, err := parts.Lenses[i].element(s.WavelengthUM, seat.Flipped)
+		if err != nil {
+			return optics.Attachment{}, err
+		}
+		e.Name = fmt.Sprintf("lens %d (%s)", i+1, s.Stack[i].Lens.Handle)
+		stack[i] = optics.Mounted{Element: e, GapAfterMM: seat.GapAfterMM.Value}
+	}
+	c := parts.Camera
+	return optics.Attachment{
+		Stack: stack,
+		Camera: optics.Camera{
+			FocalMM: c.FocalLengthMM.Value, FNumber: c.FNumber, PitchXUM: c.PitchUM, PitchYUM: c.PitchUM,
+			Width: c.PixelsX, Height: c.PixelsY, FocusMM: s.focus(),
+		},
+		StandoffMM:   stack[len(stack)-1].GapAfterMM,
+		WavelengthUM: s.WavelengthUM,
+	}, nil
+}
+
+func (s Setup) focus() float64 {
+	if s.FocusMM == nil {
+		return math.Inf(1)
+	}
+	return *s.FocusMM
+}
+
+// Compute works the setup's figures out from its parts. Fault Invalid when the
+// camera cannot focus there, or the specimen would not lie before the stack.
+func (s Setup) Compute(parts Parts) (Figures, error) {
+	if err := parts.Camera.CheckFocus(s.focus()); err != nil {
+		return Figures{}, err
+	}
+	a, err := s.Attachment(parts)
+	if err != nil {
+		return Figures{}, err
+	}
+	af, err := a.Figures()
+	if err != nil {
+		return Figures{}, err
+	}
+	cardinal, err := a.Stack.Cardinal()
+	if err != nil {
+		return Figures{}, err
+	}
+	f := Figures{
+		WorkingDistanceMM: af.WorkingDistanceMM, Magnification: af.Magnification, ObjectPixelUM: af.ObjectPixelUM,
+		FieldXMM: af.FieldXMM, FieldYMM: af.FieldYMM, NAObject: af.NAObject, Stop: af.Stop,
+		RayleighUM: af.RayleighUM, SamplingUM: af.NyquistPeriodUM, PredictedUM: max(af.RayleighUM, af.NyquistPeriodUM),
+	}
+	if !cardinal.Afocal {
+		f.FocalLengthMM, f.FrontFocalMM, f.BackFocalMM = cardinal.EFLMM, cardinal.FFLMM, cardinal.BFLMM
+	}
+	if err := s.addCosts(&f, parts); err != nil {
+		return Figures{}, err
+	}
+	return f, s.addOrigins(&f, parts)
+}
+
+func (s Setup) addCosts(f *Figures, parts Parts) error {
+	totals := quantity.Totals{}
+	count := func(cost *quantity.Money, handle string) error {
+		if cost == nil {
+			f.PartsWithoutCost = append(f.PartsWithoutCost, handle)
+			return nil
+		}
+		return totals.Add(*cost)
+	}
+	if err := count(parts.Camera.Cost, parts.CameraHandle); err != nil {
+		return err
+	}
+	for i, l := range parts.Lenses {
+		if err := count(l.Cost, s.Stack[i].Lens.Handle); err != nil {
+			return err
+		}
+	}
+	f.Costs = totals.Sums()
+	return nil
+}
+
+func (s Setup) addOrigins(f *Figures, parts Parts) error {
+	clear := map[string]bool{}
+	for i, l := range parts.Lenses {
+		mm, origin, err := l.FocalMM(s.WavelengthUM)
+		if err != nil {
+			return err
+		}
+		handle := s.Stack[i].Lens.Handle
+		f.Lenses = append(f.Lenses, LensFigure{handle, mm, origin})
+		if l.ClearApertureMM == nil && !clear[handle] {
+			clear[handle] = true
+			f.Assumptions = append(f.Assumptions, "clear aperture of "+handle+" not recorded: its full diameter taken")
+		}
+	}
+	return nil
+}
+
+// Term is one lens of a stack as typed, before its name is looked up.
+type Term struct {
+	Lens       string
+	Flipped    bool
+	GapAfterMM quantity.Estimate
+}
+
+// ParseStack reads a stack from the specimen to the camera: lens, gap, lens,
+// gap, ..., the last gap reaching the camera's lens. A lens may be followed by
+// the word flipped; contact may stand for 0mm. Fault Invalid otherwise.
+func ParseStack(text string) ([]Term, error) {
+	const example = `give lenses and gaps in turn, from the specimen to the camera's lens: --stack "ge25, 2mm, ge25 flipped, 4mm"`
+	items := strings.Split(text, ",")
+	if strings.TrimSpace(text) == "" {
+		return nil, fault.Invalidf("the stack is empty").WithHint(example)
+	}
+	if len(items) > 40 {
+		return nil, fault.Invalidf("a stack of %d terms is too long", len(items)).WithHint(example)
+	}
+	var terms []Term
+	wantLens := true
+	for i, item := range items {
+		item = strings.TrimSpace(item)
+		isGap := item == "contact" || strings.HasPrefix(item, "(") || item != "" && strings.ContainsRune("+-.0123456789", rune(item[0]))
+		switch {
+		case item == "":
+			return nil, fault.Invalidf("term %d of the stack is empty", i+1).WithHint(example)
+		case wantLens && isGap:
+			return nil, fault.Invalidf("term %d of the stack, %q, is a gap where a lens is wanted", i+1, item).WithHint(example)
+		case !wantLens && !isGap:
+			return nil, fault.Invalidf("the gap before %q is missing", item).WithHint("put the gap between the two lenses, 0mm or contact if they touch; %s", example)
+		case wantLens:
+			name, word, _ := strings.Cut(item, " ")
+			word = strings.TrimSpace(word)
+			if word != "" && word != "flipped" {
+				return nil, fault.Invalidf("%q after the lens %s is not understood", word, name).WithHint("the only word that may follow a lens is flipped")
+			}
+			terms = append(terms, Term{Lens: name, Flipped: word == "flipped"})
+		case item == "contact":
+			terms[len(terms)-1].GapAfterMM = quantity.Exactly(0)
+		default:
+			gap, err := quantity.Parse(item, quantity.Millimetre)
+			if err != nil {
+				return nil, err
+			}
+			terms[len(terms)-1].GapAfterMM = gap
+		}
+		wantLens = !wantLens
+	}
+	if !wantLens {
+		return nil, fault.Invalidf("the gap from the last lens to the camera's lens is missing").WithHint(example)
+	}
+	return terms, nil
+}
+
+// StackText prints the stack as it would be typed, with handles.
+func (s Setup) StackText() string {
+	var parts []string
+	for _, seat := range s.Stack {
+		lens := seat.Lens.Handle
+		if seat.Flipped {
+			lens += " flipped"
+		}
+		parts = append(parts, lens, strings.ReplaceAll(seat.GapAfterMM.Format(quantity.Millimetre), " ", ""))
+	}
+	return strings.Join(parts, ", ")
+}

@@ -1,0 +1,112 @@
+package store
+
+import (
+	"context"
+	"runtime"
+
+	"dieglow/notebook/journal"
+)
+
+// stored is an entry with its body as the tables hold them, and as read.
+type stored struct {
+	seq                    int64
+	line, hash, salt, body []byte
+
+	entry      journal.Entry
+	entryHash  journal.Hash
+	entryErr   error
+	commitment journal.Hash // to the body found
+	record     Body
+	recordErr  error
+}
+
+// read hashes and decodes the entry and its body.
+func (s *stored) read() {
+	if s.entry, s.entryHash, s.entryErr = journal.Read(s.seq, s.line, s.hash); s.entryErr != nil {
+		return
+	}
+	if s.body == nil || len(s.salt) != journal.SaltSize {
+		s.body = nil
+		return
+	}
+	s.commitment = journal.Commit([journal.SaltSize]byte(s.salt), s.body)
+	s.record, _, s.recordErr = decodeKind(s.entry.Kind, s.body)
+}
+
+// batch is entries read by one goroutine; done is closed when they are.
+type batch struct {
+	entries []stored
+	done    chan struct{}
+}
+
+const (
+	batchSize  = 256
+	batchQueue = 8 // batches on their way; bounds the memory
+)
+
+// eachEntry calls visit for every entry in order. Hashing and decoding, most of
+// the work, is done by other goroutines meanwhile.
+func (tx *Tx) eachEntry(visit func(*stored) error) error {
+	ctx, cancel := context.WithCancel(tx.ctx)
+	defer cancel()
+	ordered, work := make(chan *batch, batchQueue), make(chan *batch, batchQueue)
+	for range max(1, runtime.GOMAXPROCS(0)-1) {
+		go func() {
+			for b := range work {
+				for i := range b.entries {
+					b.entries[i].read()
+				}
+				close(b.done)
+			}
+		}()
+	}
+	fetched := make(chan error, 1)
+	go func() {
+		fetched <- tx.fetch(ctx, ordered, work)
+		close(ordered)
+		close(work)
+	}()
+	var err error
+	for b := range ordered {
+		if err != nil {
+			continue // until the fetching goroutine has let go of the database
+		}
+		<-b.done
+		for i := range b.entries {
+			if err = visit(&b.entries[i]); err != nil {
+				cancel()
+				break
+			}
+		}
+	}
+	if ferr := <-fetched; err == nil {
+		err = ferr
+	}
+	return err
+}
+
+// fetch reads the journal's tables and hands batches to both channels.
+func (tx *Tx) fetch(ctx context.Context, ordered, work chan<- *batch) error {
+	rows, err := tx.tx.QueryContext(tx.ctx, "select e.seq, e.line, e.hash, b.salt, b.bytes from entry e left join body b on b.seq = e.seq order by e.seq")
+	if err != nil {
+		return err
+	}
+	defer rows.Close()
+	b := &batch{done: make(chan struct{})}
+	send := func() {
+		work <- b
+		ordered <- b
+		b = &batch{done: make(chan struct{})}
+	}
+	for ctx.Err() == nil && rows.Next() { // cancelling a query would interrupt the whole connection
+		var s stored
+		if err := rows.Scan(&s.seq, &s.line, &s.hash, &s.salt, &s.body); err != nil {
+			return err
+		}
+		if b.entries = append(b.entries, s); len(b.entries) == batchSize {
+			send()
+		}
+	}
+	send()
+	return rows.Err()
+}

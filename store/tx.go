@@ -1,0 +1,121 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"time"
+
+	"dieglow/notebook/journal"
+)
+
+// Tx is one look at, or one change of, the notebook. It is the only way in.
+type Tx struct {
+	ctx   context.Context
+	db    *DB
+	tx    *sql.Tx
+	who   string
+	now   time.Time // one instant for everything recorded in it
+	stmts map[string]*sql.Stmt
+
+	// What appending needs to know, read once and then kept up to date.
+	head    *head
+	numbers map[string]int   // kind -> highest number allotted
+	rids    map[string]int64 // record id -> rid
+	project *projector
+}
+
+// head is the end of the journal.
+type head struct {
+	seq      int64
+	hash     journal.Hash
+	origin   string
+	recorded time.Time
+}
+
+// Update runs f in one immediate transaction and commits it; any error rolls
+// everything back. who is the operator noted in the entries f makes.
+func (db *DB) Update(ctx context.Context, who string, f func(*Tx) error) error {
+	return db.run(ctx, who, f, true)
+}
+
+// View runs f in one transaction that sees a single state of the notebook.
+func (db *DB) View(ctx context.Context, f func(*Tx) error) error {
+	return db.run(ctx, "", f, false)
+}
+
+func (db *DB) run(ctx context.Context, who string, f func(*Tx) error, write bool) error {
+	sqlTx, err := db.sql.BeginTx(ctx, &sql.TxOptions{ReadOnly: !write})
+	if err != nil {
+		return explain(err)
+	}
+	defer sqlTx.Rollback()
+	tx := &Tx{
+		ctx: ctx, db: db, tx: sqlTx, who: who, now: db.source.Now().UTC().Truncate(time.Millisecond),
+		stmts: map[string]*sql.Stmt{}, numbers: map[string]int{}, rids: map[string]int64{},
+	}
+	if err := f(tx); err != nil {
+		return explain(err)
+	}
+	if !write {
+		return nil
+	}
+	return explain(sqlTx.Commit())
+}
+
+// Now returns the instant everything in this transaction is recorded at.
+func (tx *Tx) Now() time.Time { return tx.now }
+
+// stmt prepares a statement once a transaction.
+func (tx *Tx) stmt(query string) (*sql.Stmt, error) {
+	if s, ok := tx.stmts[query]; ok {
+		return s, nil
+	}
+	s, err := tx.tx.PrepareContext(tx.ctx, query)
+	if err != nil {
+		return nil, err
+	}
+	tx.stmts[query] = s
+	return s, nil
+}
+
+func (tx *Tx) exec(query string, args ...any) error {
+	s, err := tx.stmt(query)
+	if err != nil {
+		return err
+	}
+	_, err = s.ExecContext(tx.ctx, args...)
+	return err
+}
+
+// row runs a query for one row and reports whether there was one.
+func (tx *Tx) row(query string, args []any, dest ...any) (bool, error) {
+	s, err := tx.stmt(query)
+	if err != nil {
+		return false, err
+	}
+	err = s.QueryRowContext(tx.ctx, args...).Scan(dest...)
+	if errors.Is(err, sql.ErrNoRows) {
+		return false, nil
+	}
+	return err == nil, err
+}
+
+// collect reads all rows of a query before anything else is asked: with one
+// connection a statement in the middle of another would wait for ever.
+func collect[T any](tx *Tx, query string, args []any, scan func(*sql.Rows) (T, error)) ([]T, error) {
+	rows, err := tx.tx.QueryContext(tx.ctx, query, args...)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	var out []T
+	for rows.Next() {
+		v, err := scan(rows)
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, v)
+	}
+	return out, rows.Err()
+}

@@ -1,0 +1,333 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"hash/maphash"
+	"math"
+	"slices"
+	"strings"
+
+	"dieglow/catalog/fault"
+	"dieglow/migrations"
+	"dieglow/notebook/journal"
+	"dieglow/store/files"
+)
+
+// Check is what Verify found.
+type Check struct {
+	Origin     string    `json:"origin"`      // id of the notebook
+	Entries    int64     `json:"entries"`     // in the chain, up to the first break
+	Head       string    `json:"head"`        // hash of the last of them
+	ClockSteps int64     `json:"clock_steps"` // entries whose clock stood before the previous one's
+	RawFiles   int       `json:"raw_files"`   // read and hashed
+	RawBytes   int64     `json:"raw_bytes"`
+	Rows       int64     `json:"rows"` // of the tables, compared with the replayed journal
+	Problems   []Problem `json:"problems"`
+	Notes      []string  `json:"notes"` // of no harm, such as a raw file no entry names
+}
+
+// Problem is one thing that is not as it was written.
+type Problem struct {
+	Class string `json:"class"` // journal, body, table, schema, file or database
+	Text  string `json:"text"`
+}
+
+// Verify reads the whole notebook: it rehashes the chain and the raw files,
+// replays the journal into memory, compares the result with the tables, and has
+// SQLite check its file. Damage is reported in the result, not as an error.
+func (db *DB) Verify(ctx context.Context) (Check, error) {
+	var c Check
+	err := db.View(ctx, func(tx *Tx) error {
+		if err := tx.checkDatabase(&c); err != nil {
+			return err
+		}
+		r, err := tx.replay(&c)
+		if err != nil {
+			return err
+		}
+		if len(c.Problems) == 0 { // tables of a broken journal cannot agree with it
+			if err := tx.compareTables(&c, r); err != nil {
+				return err
+			}
+		}
+		return db.checkFiles(ctx, &c, r.files)
+	})
+	if code := sqliteCode(err); code != 0 && fault.KindOf(explain(err)) == fault.Corrupt {
+		c.problem("database", "%v", err)
+		return c, nil
+	}
+	return c, err
+}
+
+func (c *Check) problem(class, format string, args ...any) {
+	c.Problems = append(c.Problems, Problem{class, fmt.Sprintf(format, args...)})
+}
+
+// checkDatabase asks SQLite for the state of its own structures, and compares
+// the schema, triggers included, with the one this program makes.
+func (tx *Tx) checkDatabase(c *Check) error {
+	lines, err := collect(tx, "pragma integrity_check", nil, scanText)
+	if err != nil {
+		return err
+	}
+	for _, l := range lines {
+		if l != "ok" {
+			c.problem("database", "SQLite: %s", l)
+		}
+	}
+	const schema = "select coalesce(sql, name) from sqlite_schema where name not like 'sqlite_%' order by name"
+	got, err := collect(tx, schema, nil, scanText)
+	if err != nil {
+		return err
+	}
+	want, err := freshSchema(tx.ctx, schema)
+	if err != nil {
+		return err
+	}
+	for _, s := range want {
+		if !slices.Contains(got, s) {
+			c.problem("schema", "missing or altered: %s", firstLine(s))
+		}
+	}
+	for _, s := range got {
+		if !slices.Contains(want, s) {
+			c.problem("schema", "not of this program: %s", firstLine(s))
+		}
+	}
+	return nil
+}
+
+// freshSchema returns what the query gives on an empty notebook.
+func freshSchema(ctx context.Context, query string) ([]string, error) {
+	mem, err := sql.Open("sqlite", ":memory:")
+	if err != nil {
+		return nil, err
+	}
+	defer mem.Close()
+	mem.SetMaxOpenConns(1)
+	steps, err := migrations.Steps()
+	if err != nil {
+		return nil, err
+	}
+	tx, err := mem.BeginTx(ctx, nil)
+	if err != nil {
+		return nil, err
+	}
+	defer tx.Rollback()
+	for _, s := range steps {
+		if _, err := tx.ExecContext(ctx, s.SQL); err != nil {
+			return nil, err
+		}
+	}
+	return collect(&Tx{ctx: ctx, tx: tx}, query, nil, scanText)
+}
+
+func firstLine(s string) string {
+	line, _, _ := strings.Cut(s, "\n")
+	return line
+}
+
+func scanText(rows *sql.Rows) (s string, err error) { return s, rows.Scan(&s) }
+
+// rowKey is the primary key of a projected row: a table and up to three integers.
+type rowKey struct {
+	table   string
+	a, b, c int64
+}
+
+// replayed is what the journal says the tables and the raw files must be.
+type replayed struct {
+	projector *projector
+	rows      map[rowKey]uint64 // key -> digest of the row
+	seed      maphash.Seed
+	rids      map[string]int64
+	files     map[string]files.Ref
+}
+
+// replay follows the journal from its first entry.
+func (tx *Tx) replay(c *Check) (*replayed, error) {
+	r := &replayed{rows: map[rowKey]uint64{}, seed: maphash.MakeSeed(), rids: map[string]int64{}, files: map[string]files.Ref{}}
+	r.projector = newProjector(func(id string) (int64, error) {
+		if rid, ok := r.rids[id]; ok {
+			return rid, nil
+		}
+		return 0, fault.NotFoundf("no record has the id %s", id)
+	})
+	var chain journal.Chain
+	err := tx.eachEntry(func(s *stored) error {
+		e, err := s.entry, s.entryErr
+		if err == nil {
+			err = chain.Follow(e, s.entryHash)
+		}
+		if err != nil {
+			c.problem("journal", "%v", err)
+			return errStop
+		}
+		if e.ClockBackMS > 0 {
+			c.ClockSteps++
+		}
+		for _, f := range e.Files {
+			r.files[f.SHA256] = files.Ref{SHA256: f.SHA256, Size: f.Size}
+		}
+		r.take(c, e, s)
+		return nil
+	})
+	if err != nil && !errors.Is(err, errStop) {
+		return nil, err
+	}
+	c.Entries, c.Head, c.Origin = chain.Size, chain.Head.String(), chain.Origin
+	if chain.Size == 0 && len(c.Problems) == 0 {
+		c.problem("journal", "it is empty")
+	}
+	return r, nil
+}
+
+// errStop ends a replay at the first break, which has been noted as a problem.
+var errStop = errors.New("the chain is broken")
+
+// take checks one entry's body and adds what it projects.
+func (r *replayed) take(c *Check, e journal.Entry, s *stored) {
+	switch {
+	case s.body == nil:
+		c.problem("body", "entry %d (%s): its body is missing", e.Seq, e.Subject)
+		return
+	case s.commitment != e.Body:
+		c.problem("body", "entry %d (%s): its body is not the one it vouches for", e.Seq, e.Subject)
+		return
+	case s.recordErr != nil:
+		c.problem("body", "entry %d (%s): %v", e.Seq, e.Subject, s.recordErr)
+		return
+	}
+	if e.Revision == 1 {
+		r.rids[e.SubjectID] = e.Seq
+	}
+	rows, err := r.projector.rows(e, s.record)
+	if err != nil {
+		c.problem("journal", "entry %d (%s): %v", e.Seq, e.Subject, err)
+		return
+	}
+	for _, row := range rows {
+		key, digest := r.digest(row.table, row.values)
+		r.rows[key] = digest
+	}
+}
+
+// digest returns the key of a row and a digest of all its values.
+func (r *replayed) digest(t *projectedTable, values []any) (rowKey, uint64) {
+	key := rowKey{table: t.name}
+	for i, part := range []*int64{&key.a, &key.b, &key.c} {
+		if i < t.keys {
+			*part, _ = values[i].(int64)
+		}
+	}
+	var buf [512]byte
+	b := buf[:0]
+	for _, v := range values {
+		switch v := v.(type) {
+		case nil:
+			b = append(b, 0)
+		case int64:
+			b = binary.LittleEndian.AppendUint64(append(b, 1), uint64(v))
+		case float64:
+			b = binary.LittleEndian.AppendUint64(append(b, 2), math.Float64bits(v+0)) // -0 is stored as 0
+		case string:
+			b = binary.LittleEndian.AppendUint64(append(b, 3), uint64(len(v)))
+			b = append(b, v...)
+		default:
+			b = fmt.Appendf(append(b, 4), "%T %v", v, v)
+		}
+	}
+	return key, maphash.Bytes(r.seed, b)
+}
+
+// compareTables reads every projection and compares it with the replay.
+func (tx *Tx) compareTables(c *Check, r *replayed) error {
+	for _, name := range r.projector.order {
+		t := r.projector.tables[name]
+		rows, err := tx.tx.QueryContext(tx.ctx, "select "+strings.Join(t.columns, ", ")+" from "+t.name)
+		if err != nil {
+			return err
+		}
+		err = r.compare(c, t, rows)
+		if cerr := rows.Close(); err == nil {
+			err = cerr
+		}
+		if err != nil {
+			return err
+		}
+	}
+	lost := map[string]int64{}
+	for key := range r.rows {
+		lost[key.table]++
+	}
+	for _, name := range r.projector.order {
+		if n := lost[name]; n > 0 {
+			c.problem("table", "%s lacks %d of the rows that the journal makes; dieglow rebuild makes the tables anew", name, n)
+		}
+	}
+	return nil
+}
+
+func (r *replayed) compare(c *Check, t *projectedTable, rows *sql.Rows) error {
+	values := make([]any, len(t.columns))
+	dest := make([]any, len(t.columns))
+	for i := range values {
+		dest[i] = &values[i]
+	}
+	wrong := 0
+	for rows.Next() {
+		if err := rows.Scan(dest...); err != nil {
+			return err
+		}
+		c.Rows++
+		key, digest := r.digest(t, values)
+		want, ok := r.rows[key]
+		delete(r.rows, key)
+		if ok && want == digest {
+			continue
+		}
+		if wrong++; wrong <= 5 {
+			c.problem("table", "%s: row %d differs from what the journal makes; dieglow rebuild makes the tables anew", t.name, key.a)
+		}
+	}
+	if wrong > 5 {
+		c.problem("table", "%s: and %d more rows", t.name, wrong-5)
+	}
+	return rows.Err()
+}
+
+// checkFiles rehashes every raw file an entry vouches for, and notes what else
+// lies in the folder.
+func (db *DB) checkFiles(ctx context.Context, c *Check, want map[string]files.Ref) error {
+	hashes := make([]string, 0, len(want))
+	for h := range want {
+		hashes = append(hashes, h)
+	}
+	slices.Sort(hashes)
+	for _, h := range hashes {
+		err := db.files.Verify(ctx, want[h])
+		if fault.KindOf(err) == fault.Corrupt {
+			c.problem("file", "%v", err)
+			continue
+		}
+		if err != nil {
+			return err
+		}
+		c.RawFiles++
+		c.RawBytes += want[h].Size
+	}
+	return db.files.Walk(func(f files.Found) error {
+		switch _, named := want[f.Ref.SHA256]; {
+		case f.Kind == files.Stored && named:
+		case f.Kind == files.Stored:
+			c.Notes = append(c.Notes, fmt.Sprintf("no entry names the raw file %s (left by an interrupted command)", f.Path))
+		default:
+			c.Notes = append(c.Notes, fmt.Sprintf("%s in the folder of raw files is not one of them", f.Path))
+		}
+		return nil
+	})
+}
