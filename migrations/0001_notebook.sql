@@ -118,6 +118,7 @@ create table setup (
 	rayleigh_um         real not null,
 	sampling_um         real not null,
 	predicted_um        real not null,
+	costs               text not null,  -- of its parts, a total a currency
 	primary key (rid, revision)
 ) strict, without rowid;
 
@@ -222,6 +223,9 @@ create table resolution (
 	capture_rid    integer not null,
 	artefact_rid   integer,
 	feature_um     real not null,
+	feature_u_um   real,             -- standard uncertainty, null: not evaluated
+	feature        text not null,    -- in words
+	judged         text not null,
 	withdrawn      integer not null
 ) strict;
 create index resolution_setup on resolution (setup_rid, feature_um) where withdrawn = 0;

@@ -11,6 +11,7 @@ import (
 
 	"dieglow/catalog"
 	"dieglow/catalog/fault"
+	"dieglow/notebook"
 	"dieglow/notebook/journal"
 )
 
@@ -27,40 +28,40 @@ func (f found) handle() string { return f.kind + "-" + strconv.Itoa(f.number) }
 // Get returns the record of T's kind that name calls: a handle (lens-4), a given
 // name, or an id, each with an optional revision (lens-4@2). Faults NotFound,
 // Ambiguous, Invalid (a record of another kind).
-func Get[T Body](tx *Tx, name string) (Record[T], error) {
+func Get[T Body](tx *Tx, name string) (notebook.Record[T], error) {
 	var zero T
 	f, revision, err := tx.resolve(name, zero.Kind())
 	if err != nil {
-		return Record[T]{}, err
+		return notebook.Record[T]{}, err
 	}
 	return getRevision[T](tx, f.rid, revision)
 }
 
 // GetRef returns the revision a reference names. Fault NotFound.
-func GetRef[T Body](tx *Tx, ref catalog.Ref) (Record[T], error) {
+func GetRef[T Body](tx *Tx, ref catalog.Ref) (notebook.Record[T], error) {
 	rid, err := tx.rid(ref.ID)
 	if err != nil {
-		return Record[T]{}, err
+		return notebook.Record[T]{}, err
 	}
 	return getRevision[T](tx, rid, ref.Revision)
 }
 
 // getRevision reads one revision; 0 stands for the newest.
-func getRevision[T Body](tx *Tx, rid int64, revision int) (Record[T], error) {
+func getRevision[T Body](tx *Tx, rid int64, revision int) (notebook.Record[T], error) {
 	m, raw, err := tx.read(rid, revision)
 	if err != nil {
-		return Record[T]{}, err
+		return notebook.Record[T]{}, err
 	}
 	e, err := decode[T](raw)
 	if err != nil {
-		return Record[T]{}, err
+		return notebook.Record[T]{}, err
 	}
 	m.Reason, m.Name = e.Reason, e.Record.Title()
-	return Record[T]{Meta: m, Body: e.Record}, nil
+	return notebook.Record[T]{Meta: m, Body: e.Record}, nil
 }
 
 // read returns what is stored of one revision; 0 stands for the newest.
-func (tx *Tx) read(rid int64, revision int) (Meta, []byte, error) {
+func (tx *Tx) read(rid int64, revision int) (notebook.Meta, []byte, error) {
 	var line, raw []byte
 	var latest int
 	ok, err := tx.row(`select e.line, b.bytes, r.revision
@@ -70,24 +71,24 @@ join entry e on e.seq = v.seq
 join body b on b.seq = v.seq
 where r.rid = ?1`, []any{rid, revision}, &line, &raw, &latest)
 	if err != nil {
-		return Meta{}, nil, err
+		return notebook.Meta{}, nil, err
 	}
 	if !ok {
-		return Meta{}, nil, fault.NotFoundf("there is no revision %d", revision).WithHint("leave the revision out for the newest")
+		return notebook.Meta{}, nil, fault.NotFoundf("there is no revision %d", revision).WithHint("leave the revision out for the newest")
 	}
 	e, err := journal.Parse(line)
 	if err != nil {
-		return Meta{}, nil, err
+		return notebook.Meta{}, nil, err
 	}
-	return Meta{
+	return notebook.Meta{
 		Ref:  catalog.Ref{ID: e.SubjectID, Handle: e.Subject, Revision: e.Revision},
-		Kind: e.Kind, Scope: e.Scope, Latest: latest, Seq: e.Seq, Recorded: e.Recorded, Who: e.Who, Files: e.Files, rid: rid,
+		Kind: e.Kind, Scope: e.Scope, Latest: latest, Seq: e.Seq, Recorded: e.Recorded, Who: e.Who, Files: e.Files,
 	}, raw, nil
 }
 
 // List returns the newest revision of every record of T's kind, oldest first.
 // project limits it to the records of one project; "" takes all.
-func List[T Body](tx *Tx, project string) ([]Record[T], error) {
+func List[T Body](tx *Tx, project string) ([]notebook.Record[T], error) {
 	var zero T
 	var projectRID int64
 	if project != "" {
@@ -104,8 +105,8 @@ func List[T Body](tx *Tx, project string) ([]Record[T], error) {
 	return getAll[T](tx, rids)
 }
 
-func getAll[T Body](tx *Tx, rids []int64) ([]Record[T], error) {
-	out := make([]Record[T], 0, len(rids))
+func getAll[T Body](tx *Tx, rids []int64) ([]notebook.Record[T], error) {
+	out := make([]notebook.Record[T], 0, len(rids))
 	for _, rid := range rids {
 		r, err := getRevision[T](tx, rid, 0)
 		if err != nil {
@@ -119,10 +120,14 @@ func getAll[T Body](tx *Tx, rids []int64) ([]Record[T], error) {
 func scanInt(rows *sql.Rows) (v int64, err error) { return v, rows.Scan(&v) }
 
 // History returns every revision of a record, oldest first.
-func History[T Body](tx *Tx, m Meta) ([]Record[T], error) {
-	var out []Record[T]
+func History[T Body](tx *Tx, m notebook.Meta) ([]notebook.Record[T], error) {
+	rid, err := tx.rid(m.ID)
+	if err != nil {
+		return nil, err
+	}
+	var out []notebook.Record[T]
 	for revision := 1; revision <= m.Latest; revision++ {
-		r, err := getRevision[T](tx, m.rid, revision)
+		r, err := getRevision[T](tx, rid, revision)
 		if err != nil {
 			return nil, err
 		}

@@ -44,7 +44,7 @@ func newProjector(rid func(string) (int64, error)) *projector {
 	p.declare(catalog.KindCamera, 1, "rid pixels_x pixels_y pitch_um band_low_um band_high_um focal_length_mm f_number cost_minor cost_currency condition")
 	p.declare(catalog.KindArtefact, 1, "rid form smallest_um largest_um due_on condition")
 	p.declare(catalog.KindInstrument, 1, "rid form serial due_on condition")
-	p.declare(catalog.KindSetup, 2, "rid revision camera_rid focus_mm wavelength_um efl_mm working_distance_mm magnification object_pixel_um field_x_mm field_y_mm na_object rayleigh_um sampling_um predicted_um")
+	p.declare(catalog.KindSetup, 2, "rid revision camera_rid focus_mm wavelength_um efl_mm working_distance_mm magnification object_pixel_um field_x_mm field_y_mm na_object rayleigh_um sampling_um predicted_um costs")
 	p.declare("setup_part", 3, "rid revision position lens_rid lens_revision flipped gap_after_mm")
 	p.declare(notebook.KindProject, 1, "rid client nda closed budget_minor budget_currency")
 	p.declare(notebook.KindSpecimen, 1, "rid form beryllia cut_from_rid worth_minor worth_currency max_power_w max_temperature_k")
@@ -53,7 +53,7 @@ func newProjector(rid func(string) (int64, error)) *projector {
 	p.declare(notebook.KindCapture, 1, "rid specimen_rid artefact_rid setup_rid setup_revision purpose occurred power_w ambient_k hottest_k missing")
 	p.declare("capture_file", 2, "rid position sha256 size name")
 	p.declare(notebook.KindOutcome, 1, "rid result capture_rid specimen_rid question cost_minor cost_currency occurred withdrawn")
-	p.declare("resolution", 1, "rid setup_rid setup_revision capture_rid artefact_rid feature_um withdrawn")
+	p.declare("resolution", 1, "rid setup_rid setup_revision capture_rid artefact_rid feature_um feature_u_um feature judged withdrawn")
 	p.declare(notebook.KindExpense, 1, "rid cost_minor cost_currency occurred part_rid")
 	return p
 }
@@ -131,7 +131,7 @@ func (p *projector) record(rid int64, e journal.Entry, name string) {
 	switch {
 	case e.Scope == e.SubjectID:
 		project = rid
-	case e.Scope != Library:
+	case e.Scope != notebook.Library:
 		project = p.ref(&catalog.Ref{ID: e.Scope})
 	}
 	p.add("record", rid, e.SubjectID, e.Kind, number, given, folded, project, int64(e.Revision), e.Seq)
@@ -166,7 +166,7 @@ func (p *projector) instrument(rid int64, in catalog.Instrument) {
 func (p *projector) setup(rid int64, e journal.Entry, s catalog.Setup) {
 	f, revision := s.Figures, int64(e.Revision)
 	p.add(catalog.KindSetup, rid, revision, p.ref(&s.Camera), optional(s.FocusMM), s.WavelengthUM, f.FocalLengthMM, f.WorkingDistanceMM, f.Magnification,
-		f.ObjectPixelUM, f.FieldXMM, f.FieldYMM, f.NAObject, f.RayleighUM, f.SamplingUM, f.PredictedUM)
+		f.ObjectPixelUM, f.FieldXMM, f.FieldYMM, f.NAObject, f.RayleighUM, f.SamplingUM, f.PredictedUM, costs(f.Costs))
 	for i, seat := range s.Stack {
 		p.add("setup_part", rid, revision, int64(i+1), p.ref(&seat.Lens), int64(seat.Lens.Revision), flag(seat.Flipped), seat.GapAfterMM.Value)
 	}
@@ -193,7 +193,7 @@ func (p *projector) outcome(rid int64, o notebook.Outcome) {
 	minor, currency := money(o.Cost)
 	p.add(notebook.KindOutcome, rid, o.Result, p.ref(o.Capture), p.ref(o.Specimen), int64(o.Question), minor, currency, string(o.On), flag(o.Withdrawn))
 	if o.Result == notebook.Resolved {
-		p.add("resolution", rid, p.ref(o.Setup), int64(o.Setup.Revision), p.ref(o.Capture), p.ref(o.Artefact), o.FeatureUM.Value, flag(o.Withdrawn))
+		p.add("resolution", rid, p.ref(o.Setup), int64(o.Setup.Revision), p.ref(o.Capture), p.ref(o.Artefact), o.FeatureUM.Value, optional(o.FeatureUM.U), o.Feature, o.HowJudged, flag(o.Withdrawn))
 	}
 }
 
@@ -250,4 +250,13 @@ func money(m *quantity.Money) (minor, currency any) {
 		return nil, nil
 	}
 	return m.Minor, m.Currency
+}
+
+// costs prints totals, one a currency.
+func costs(totals []quantity.Money) string {
+	var parts []string
+	for _, m := range totals {
+		parts = append(parts, m.String())
+	}
+	return strings.Join(parts, ", ")
 }

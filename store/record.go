@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"strconv"
 	"strings"
-	"time"
 
 	"github.com/gowebpki/jcs"
 
@@ -21,39 +20,6 @@ type Body interface {
 	Kind() string
 	Title() string // the given name, "" for none
 	Validate() error
-}
-
-// Library is the scope of what the bench owns, which no project owns.
-const Library = "library"
-
-// Meta is what the notebook knows of one revision of a record.
-type Meta struct {
-	catalog.Ref
-	Kind     string         `json:"kind"`
-	Name     string         `json:"name"`
-	Scope    string         `json:"scope"` // "library" or the project's id
-	Latest   int            `json:"latest"`
-	Seq      int64          `json:"seq"` // its entry
-	Recorded time.Time      `json:"recorded"`
-	Who      string         `json:"who"`
-	Reason   string         `json:"reason"` // of an amendment
-	Files    []journal.File `json:"-"`
-
-	rid int64
-}
-
-// Label is how people call the record: its name and handle, or its handle.
-func (m Meta) Label() string {
-	if m.Name == "" {
-		return m.Handle
-	}
-	return m.Name + " (" + m.Handle + ")"
-}
-
-// Record is one revision of a record.
-type Record[T Body] struct {
-	Meta
-	Body T
 }
 
 // envelope is the body as stored: the record, and why it was amended.
@@ -127,23 +93,23 @@ type Placement struct {
 // Add records something new. It allots the handle and writes entry, body and
 // projection. Fault Invalid from the body's own check, or Conflict when another
 // record of the kind has the name.
-func Add[T Body](tx *Tx, body T, p Placement) (Record[T], error) {
+func Add[T Body](tx *Tx, body T, p Placement) (notebook.Record[T], error) {
 	id, err := tx.newID(body.Kind())
 	if err != nil {
-		return Record[T]{}, err
+		return notebook.Record[T]{}, err
 	}
 	number, err := tx.nextNumber(body.Kind())
 	if err != nil {
-		return Record[T]{}, err
+		return notebook.Record[T]{}, err
 	}
 	scope := p.Project
 	switch {
 	case body.Kind() == notebook.KindProject:
 		scope = id
 	case scope == "":
-		scope = Library
+		scope = notebook.Library
 	}
-	m := Meta{
+	m := notebook.Meta{
 		Ref:  catalog.Ref{ID: id, Handle: body.Kind() + "-" + strconv.Itoa(number), Revision: 1},
 		Kind: body.Kind(), Scope: scope, Files: p.Files,
 	}
@@ -152,15 +118,15 @@ func Add[T Body](tx *Tx, body T, p Placement) (Record[T], error) {
 
 // Amend records a new revision of m, which must be the newest, with its reason.
 // Fault Conflict when m is not the newest revision, Invalid without a reason.
-func Amend[T Body](tx *Tx, m Meta, body T, reason string) (Record[T], error) {
+func Amend[T Body](tx *Tx, m notebook.Meta, body T, reason string) (notebook.Record[T], error) {
 	if strings.TrimSpace(reason) == "" {
-		return Record[T]{}, fault.Invalidf("an amendment needs its reason").WithHint(`give --reason "why"`)
+		return notebook.Record[T]{}, fault.Invalidf("an amendment needs its reason").WithHint(`give --reason "why"`)
 	}
 	if err := catalog.CheckText("reason", reason); err != nil {
-		return Record[T]{}, err
+		return notebook.Record[T]{}, err
 	}
 	if m.Revision != m.Latest {
-		return Record[T]{}, fault.Conflictf("%s is not the newest revision of %s, which is %d", m.Ref, m.Handle, m.Latest).
+		return notebook.Record[T]{}, fault.Conflictf("%s is not the newest revision of %s, which is %d", m.Ref, m.Handle, m.Latest).
 			WithHint("amend %s, without a revision", m.Handle)
 	}
 	m.Revision++
@@ -170,27 +136,26 @@ func Amend[T Body](tx *Tx, m Meta, body T, reason string) (Record[T], error) {
 
 // write appends the revision described by m, whose Ref, Kind, Scope, Reason and
 // Files are set.
-func write[T Body](tx *Tx, m Meta, body T) (Record[T], error) {
+func write[T Body](tx *Tx, m notebook.Meta, body T) (notebook.Record[T], error) {
 	if err := body.Validate(); err != nil {
-		return Record[T]{}, err
+		return notebook.Record[T]{}, err
 	}
 	if err := tx.checkName(m, body.Title()); err != nil {
-		return Record[T]{}, err
+		return notebook.Record[T]{}, err
 	}
 	raw, err := encode(body, m.Reason)
 	if err != nil {
-		return Record[T]{}, err
+		return notebook.Record[T]{}, err
 	}
 	e, err := tx.append(m, raw, body)
 	if err != nil {
-		return Record[T]{}, err
+		return notebook.Record[T]{}, err
 	}
 	m.Name, m.Latest, m.Seq, m.Recorded, m.Who = body.Title(), m.Revision, e.Seq, e.Recorded, e.Who
-	m.rid = tx.rids[m.ID]
-	return Record[T]{Meta: m, Body: body}, nil
+	return notebook.Record[T]{Meta: m, Body: body}, nil
 }
 
-func (tx *Tx) checkName(m Meta, name string) error {
+func (tx *Tx) checkName(m notebook.Meta, name string) error {
 	if name == "" {
 		return nil
 	}
@@ -235,7 +200,7 @@ func (tx *Tx) nextNumber(kind string) (int, error) {
 }
 
 // append writes one entry with its body and projects it.
-func (tx *Tx) append(m Meta, raw []byte, body Body) (journal.Entry, error) {
+func (tx *Tx) append(m notebook.Meta, raw []byte, body Body) (journal.Entry, error) {
 	if err := tx.loadHead(m); err != nil {
 		return journal.Entry{}, err
 	}
@@ -284,7 +249,7 @@ func (tx *Tx) apply(e journal.Entry, body Body) error {
 }
 
 // loadHead reads the end of the journal; the first record gives the notebook its id.
-func (tx *Tx) loadHead(m Meta) error {
+func (tx *Tx) loadHead(m notebook.Meta) error {
 	if tx.head != nil {
 		return nil
 	}

@@ -10,7 +10,7 @@ import (
 )
 
 // Form is how a data set gives the index. The numbers are those of the
-// refractiveindex.info database ("Dispersion formulas", 2023), whose
+// refractiveindex.info database (its note "Dispersion formulas"), whose
 // coefficients the data sets carry in its order. L is the wavelength in µm.
 type Form int
 

@@ -4,8 +4,8 @@
 // nothing trustworthy was found it says so instead of guessing.
 //
 // The tables are built in and cannot be changed: every call returns fresh values.
-// Wavelengths are in micrometres in vacuum unless a data set says otherwise,
-// absorption coefficients in 1/cm.
+// Wavelengths are in micrometres, absorption coefficients in 1/cm. A data set
+// says where its source gives the index against air; sources seldom tell.
 package material
 
 import (

@@ -111,7 +111,7 @@ func (s Stack) surfaces() []surface {
 //	y'  = A y + BMM (n slope)
 //	ns' = CPerMM y + D (n slope)
 //
-// Its determinant is 1. W. J. Smith, Modern Optical Engineering, ch. 2 and 6.
+// Its determinant is 1. W. J. Smith, Modern Optical Engineering, ch. 6.
 type Matrix struct {
 	A      float64 `json:"a"`
 	BMM    float64 `json:"b_mm"`

@@ -203,15 +203,8 @@ func (t Table) records(width int) string {
 			b.WriteByte('\n')
 		}
 		for x, cell := range row {
-			lines := wrap(strings.TrimRight(t.Columns[x].Header+": "+cell, " "), width)
-			b.WriteString(lines[0])
-			// The rest is wrapped anew for the narrower room.
-			rest := strings.Join(lines[1:], "\n")
-			if rest != "" {
-				for _, l := range wrap(rest, width-len(gap)) {
-					b.WriteString("\n" + gap + l)
-				}
-			}
+			lines := t.wrapCell(x, strings.TrimRight(t.Columns[x].Header+": "+cell, " "), width-len(gap))
+			b.WriteString(strings.Join(lines, "\n"+gap))
 			b.WriteByte('\n')
 		}
 	}

@@ -35,15 +35,26 @@ func wrap(s string, width int) []string {
 // numbers with what belongs to them, as in "23.1 ± 0.5 °C" or "8 x 6 mm".
 func words(s string) []string {
 	var out []string
-	glue := false
-	for _, w := range strings.Fields(s) {
-		joins := isOperator(w)
-		if len(out) > 0 && (glue || joins && endsInDigit(out[len(out)-1])) {
+	before := "" // the word before, when it may belong to the next one
+	for _, w := range strings.FieldsFunc(s, func(r rune) bool { return r == ' ' }) {
+		joins := false
+		switch {
+		case isOperator(w):
+			joins = endsInDigit(before)
+		case isOperator(before):
+			joins = true
+		case isNumber(before):
+			joins = !isNumber(w)
+		}
+		if joins {
 			out[len(out)-1] += " " + w
 		} else {
 			out = append(out, w)
 		}
-		glue = joins && len(out) > 0 && strings.Contains(out[len(out)-1], " ") || isNumber(w)
+		before = w
+		if isOperator(w) && !joins {
+			before = "" // a word of its own
+		}
 	}
 	return out
 }

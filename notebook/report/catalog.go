@@ -1,0 +1,219 @@
+package report
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"dieglow/catalog"
+	"dieglow/catalog/material"
+	"dieglow/catalog/quantity"
+)
+
+// Lens returns the facts about a lens, its focal length at its own wavelength included.
+func Lens(l catalog.Lens) []Fact {
+	var f facts
+	name := l.Material
+	if m, err := material.Find(l.Material); err == nil {
+		name = m.Name
+	}
+	f.text("material", name)
+	at := l.DesignWavelengthUM()
+	if mm, origin, err := l.FocalMM(at); err == nil {
+		label := "focal length at " + quantity.Fixed(at, 4) + " µm"
+		if origin == "computed" {
+			f.add(label, quantity.Fixed(mm, 5)+" mm, uncertainty not evaluated", Computed)
+		} else if origin == Stated {
+			f.estimate(label, l.FocalLengthMM, quantity.Millimetre, Stated)
+		}
+	}
+	if l.Form == catalog.Thick {
+		f.add("radius 1", radiusText(l.Radius1MM), Stated)
+		f.add("radius 2", radiusText(l.Radius2MM), Stated)
+		f.estimate("centre thickness", l.ThicknessMM, quantity.Millimetre, Stated)
+	}
+	if l.MeasuredFocalMM != nil {
+		f.estimate("focal length", l.MeasuredFocalMM, quantity.Millimetre, Measured)
+		f.text("  method", l.MeasuredFocalMethod)
+	}
+	f.number("diameter", &l.DiameterMM, quantity.Millimetre, Stated)
+	if l.ClearApertureMM == nil {
+		f.add("clear aperture", "not recorded; the full diameter is taken", Assumed)
+	} else {
+		f.number("clear aperture", l.ClearApertureMM, quantity.Millimetre, Stated)
+	}
+	f.text("coating", l.Coating)
+	f.estimate("transmission", l.Transmission, quantity.One, Measured)
+	f.text("supplier", l.Supplier)
+	f.cost("cost", l.Cost)
+	if l.OnHand == nil {
+		f.text("on hand", "")
+	} else {
+		f.text("on hand", fmt.Sprint(*l.OnHand))
+	}
+	f.text("condition", string(l.Condition))
+	f.maybe("notes", l.Notes)
+	return f
+}
+
+// Camera returns the facts about a camera.
+func Camera(c catalog.Camera) []Fact {
+	var f facts
+	f.add("array", fmt.Sprintf("%d x %d pixels", c.PixelsX, c.PixelsY), Stated)
+	f.number("pixel pitch", &c.PitchUM, quantity.Micrometre, Stated)
+	f.add("band", quantity.Fixed(c.BandLowUM, 4)+" to "+quantity.Fixed(c.BandHighUM, 4)+" µm", Stated)
+	f.estimate("focal length", &c.FocalLengthMM, quantity.Millimetre, Stated)
+	f.add("f-number", quantity.Fixed(c.FNumber, 4), Stated)
+	f.number("nearest focus", c.NearestFocusMM, quantity.Millimetre, Stated)
+	f.number("frame rate", c.FrameRateHz, quantity.Hertz, Stated)
+	if c.NETDK == nil {
+		f.text("noise-equivalent temperature difference", "")
+	} else {
+		f.add("noise-equivalent temperature difference", quantity.Fixed(*c.NETDK*1000, 4)+" mK", Stated)
+	}
+	f.add("accuracy", cameraAccuracy(c), Stated)
+	f.text("serial", c.Serial)
+	f.text("firmware", c.Firmware)
+	f.text("supplier", c.Supplier)
+	f.cost("cost", c.Cost)
+	f.text("condition", string(c.Condition))
+	f.maybe("notes", c.Notes)
+	return f
+}
+
+func cameraAccuracy(c catalog.Camera) string {
+	var parts []string
+	if c.AccuracyK != nil {
+		parts = append(parts, "±"+quantity.Fixed(*c.AccuracyK, 4)+" K")
+	}
+	if c.AccuracyFraction != nil {
+		parts = append(parts, "±"+quantity.Fixed(*c.AccuracyFraction*100, 4)+" % of the reading in °C")
+	}
+	if len(parts) == 0 {
+		return NotRecorded
+	}
+	return strings.Join(parts, " or ")
+}
+
+// Artefact returns the facts about an artefact.
+func Artefact(a catalog.Artefact) []Fact {
+	var f facts
+	f.text("form", a.Form)
+	for _, s := range a.Sizes {
+		label := catalog.ArtefactForms()[a.Form]
+		if s.Label != "" {
+			label += ", " + s.Label
+		}
+		f.estimate(label, &s.SizeUM, quantity.Micrometre, Stated)
+	}
+	if a.Certificate == "" {
+		f.add("certificate", "none: traceability not established", "")
+	} else {
+		f.add("certificate", a.Certificate, "")
+		f.text("certified on", string(a.CertificateOn))
+	}
+	f.maybe("due on", string(a.DueOn))
+	f.text("how the sizes are known", a.HowKnown)
+	f.text("supplier", a.Supplier)
+	f.cost("cost", a.Cost)
+	f.text("condition", string(a.Condition))
+	f.maybe("notes", a.Notes)
+	return f
+}
+
+// Instrument returns the facts about an instrument. today decides whether its
+// calibration is overdue.
+func Instrument(i catalog.Instrument, today catalog.When) []Fact {
+	var f facts
+	f.text("form", i.Form)
+	f.text("measures", i.Measures)
+	f.text("maker", i.Maker)
+	f.text("model", i.Model)
+	f.text("serial", i.Serial)
+	f.add("accuracy", orNotRecorded(i.Accuracy), Stated)
+	if len(i.Calibrations) == 0 {
+		f.add("calibration", "none recorded: traceability not established", "")
+	}
+	for _, c := range i.Calibrations {
+		text := "by " + orNotRecorded(c.By) + ", certificate " + orNotRecorded(c.Certificate) + ", due " + whenText(c.DueOn)
+		if c.Result != "" {
+			text += ": " + c.Result
+		}
+		f.add("calibrated "+c.On.String(), text, "")
+	}
+	if _, found, valid := i.CalibrationOn(today); found && !valid {
+		f.add("warning", "the calibration is overdue", "")
+	}
+	f.text("condition", string(i.Condition))
+	f.maybe("notes", i.Notes)
+	return f
+}
+
+func orNotRecorded(s string) string {
+	if s == "" {
+		return NotRecorded
+	}
+	return s
+}
+
+// Setup returns the facts about a setup: its parts as named by handle, then the
+// figures predicted for it.
+func Setup(s catalog.Setup) []Fact {
+	var f facts
+	f.text("camera", s.Camera.String())
+	f.add("stack, from the specimen", s.StackText(), "")
+	focus := "infinity"
+	if s.FocusMM != nil {
+		focus = quantity.Fixed(*s.FocusMM, 6) + " mm from its lens"
+	}
+	f.add("camera focused at", focus, "")
+	f.add("wavelength", quantity.Fixed(s.WavelengthUM, 5)+" µm", Assumed)
+	f = append(f, Figures(s.Figures)...)
+	f.maybe("notes", s.Notes)
+	return f
+}
+
+// Figures returns what optics predicts of a setup.
+func Figures(g catalog.Figures) []Fact {
+	var f facts
+	if g.FocalLengthMM == 0 {
+		f.add("focal length of the stack", "none: the stack has no power", Predicted)
+	} else {
+		f.predicted("focal length of the stack", g.FocalLengthMM, "mm")
+	}
+	f.predicted("working distance", g.WorkingDistanceMM, "mm")
+	f.predicted("magnification", math.Abs(g.Magnification), orientation(g.Magnification))
+	f.predicted("object pixel", g.ObjectPixelUM, "µm")
+	f.add("field of view", quantity.Fixed(g.FieldXMM, 4)+" x "+quantity.Fixed(g.FieldYMM, 4)+" mm", Predicted)
+	f.predicted("object-side numerical aperture", g.NAObject, "(stop: "+g.Stop+")")
+	f.predicted("diffraction limit", g.RayleighUM, "µm")
+	f.predicted("sampling limit", g.SamplingUM, "µm")
+	f.predicted("smallest feature", g.PredictedUM, "µm")
+	f.add("uncertainty", catalog.NoUncertainty, "")
+	for _, l := range g.Lenses {
+		f.add("focal length of "+l.Lens, quantity.Fixed(l.FocalLengthMM, 5)+" mm", l.Origin)
+	}
+	for _, a := range g.Assumptions {
+		f.add("assumption", a, Assumed)
+	}
+	cost := NotRecorded
+	if len(g.Costs) > 0 {
+		var parts []string
+		for _, m := range g.Costs {
+			parts = append(parts, m.String())
+		}
+		cost = strings.Join(parts, ", ")
+	}
+	if n := len(g.PartsWithoutCost); n > 0 && len(g.Costs) > 0 {
+		cost += ", and no cost on record for " + strings.Join(g.PartsWithoutCost, ", ")
+	}
+	f.add("cost of the parts", cost, "")
+	return f
+}
+
+func orientation(m float64) string {
+	if m < 0 {
+		return "(inverted on the array)"
+	}
+	return "(upright on the array)"
+}

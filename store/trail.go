@@ -1,0 +1,111 @@
+package store
+
+import (
+	"encoding/json"
+
+	"dieglow/catalog"
+	"dieglow/catalog/fault"
+	"dieglow/notebook"
+	"dieglow/notebook/journal"
+)
+
+// Raw is one revision of a record of any kind, with its record as JSON.
+type Raw struct {
+	notebook.Meta
+	Hash   string          // of its entry
+	Record json.RawMessage // canonical
+}
+
+// GetRaw returns the record that name calls, of any kind; see Get for the names.
+func (tx *Tx) GetRaw(name string) (Raw, error) {
+	f, revision, err := tx.resolve(name, "")
+	if err != nil {
+		return Raw{}, err
+	}
+	return tx.raw(f.rid, revision)
+}
+
+// RawRevision returns one revision of a record by id; 0 stands for the newest.
+func (tx *Tx) RawRevision(id string, revision int) (Raw, error) {
+	rid, err := tx.rid(id)
+	if err != nil {
+		return Raw{}, err
+	}
+	return tx.raw(rid, revision)
+}
+
+func (tx *Tx) raw(rid int64, revision int) (Raw, error) {
+	m, body, err := tx.read(rid, revision)
+	if err != nil {
+		return Raw{}, err
+	}
+	var e envelope[json.RawMessage]
+	if err := json.Unmarshal(body, &e); err != nil {
+		return Raw{}, fault.Corruptf("the body of %s cannot be read", m.Ref).Because(err)
+	}
+	var named struct {
+		Name string `json:"name"`
+	}
+	if err := json.Unmarshal(e.Record, &named); err != nil {
+		return Raw{}, fault.Corruptf("the body of %s cannot be read", m.Ref).Because(err)
+	}
+	m.Reason, m.Name = e.Reason, named.Name
+	var hash []byte
+	if _, err := tx.row("select hash from entry where seq = ?", []any{m.Seq}, &hash); err != nil {
+		return Raw{}, err
+	}
+	return Raw{Meta: m, Hash: journal.Hash(hash).String(), Record: e.Record}, nil
+}
+
+// RestingOn returns the records whose newest revision refers to the record: its
+// captures, outcomes, preparations, setups, and so on, in the order recorded.
+func (tx *Tx) RestingOn(m notebook.Meta) ([]catalog.Ref, error) {
+	rid, err := tx.rid(m.ID)
+	if err != nil {
+		return nil, err
+	}
+	rids, err := collect(tx, `select rid from (
+	select rid from setup where camera_rid = ?1
+	union select rid from setup_part where lens_rid = ?1
+	union select rid from specimen where cut_from_rid = ?1
+	union select rid from preparation where specimen_rid = ?1
+	union select rid from custody where specimen_rid = ?1
+	union select rid from capture where setup_rid = ?1 or specimen_rid = ?1 or artefact_rid = ?1
+	union select rid from outcome where capture_rid = ?1 or specimen_rid = ?1
+	union select rid from resolution where artefact_rid = ?1 or setup_rid = ?1
+	union select rid from expense where part_rid = ?1
+	union select rid from record where project_rid = ?1 and rid <> ?1
+) order by rid`, []any{rid}, scanInt)
+	if err != nil {
+		return nil, err
+	}
+	var out []catalog.Ref
+	for _, r := range rids {
+		m, _, err := tx.read(r, 0)
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, m.Ref)
+	}
+	return out, nil
+}
+
+// FrozenBy returns the first capture that uses the setup's revision, which is
+// then frozen: what the capture was taken with cannot change. False when none does.
+func (tx *Tx) FrozenBy(setup catalog.Ref) (handleOf string, frozen bool, err error) {
+	rid, err := tx.rid(setup.ID)
+	if err != nil {
+		return "", false, err
+	}
+	var number int
+	frozen, err = tx.row("select r.number from capture c join record r on r.rid = c.rid where c.setup_rid = ? and c.setup_revision = ? order by c.rid limit 1",
+		[]any{rid, setup.Revision}, &number)
+	return handle(notebook.KindCapture, number), frozen, err
+}
+
+// Operator returns who records by default, as said when the notebook was made
+// or last amended; "" none.
+func (tx *Tx) Operator() (string, error) {
+	g, err := Get[notebook.Genesis](tx, "notebook-1")
+	return g.Body.Operator, err
+}
