@@ -263,3 +263,45 @@ func (s Setup) StackText() string {
 	}
 	return strings.Join(parts, ", ")
 }
+
+// PartWarnings says which parts of the setup are not usable, and of which
+// lenses more stand in the stack than are on hand.
+func (s Setup) PartWarnings(parts Parts) []string {
+	var out []string
+	if c := parts.Camera.Condition; c != Usable {
+		out = append(out, parts.CameraHandle+" is "+string(c))
+	}
+	used := map[string]int{}
+	for i, l := range parts.Lenses {
+		handle := s.Stack[i].Lens.Handle
+		if used[handle]++; used[handle] > 1 {
+			continue
+		}
+		if l.Condition != Usable {
+			out = append(out, handle+" is "+string(l.Condition))
+		}
+	}
+	for i, l := range parts.Lenses {
+		handle := s.Stack[i].Lens.Handle
+		if n := used[handle]; l.OnHand != nil && n > *l.OnHand {
+			out = append(out, fmt.Sprintf("the stack has %d of %s, and %d on hand", n, handle, *l.OnHand))
+			used[handle] = 0
+		}
+	}
+	return out
+}
+
+// Explain returns how every figure of the setup comes about: the lenses, the
+// stack, and the stack before the camera.
+func (s Setup) Explain(parts Parts) ([]optics.Explanation, error) {
+	a, err := s.Attachment(parts)
+	if err != nil {
+		return nil, err
+	}
+	stack, err := a.Stack.Explain()
+	if err != nil {
+		return nil, err
+	}
+	before, err := a.Explain()
+	return append(stack, before...), err
+}

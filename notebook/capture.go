@@ -1,6 +1,7 @@
 package notebook
 
 import (
+	"math"
 	"slices"
 	"strings"
 
@@ -19,6 +20,14 @@ const (
 
 // Purposes returns the purposes of a capture.
 func Purposes() []string { return []string{Measurement, Reference, Check, WarmUp} }
+
+// CheckPurpose reports whether p is a purpose of a capture. Fault Invalid otherwise.
+func CheckPurpose(p string) error {
+	if slices.Contains(Purposes(), p) {
+		return nil
+	}
+	return fault.Invalidf("%q is not a purpose of a capture", p).WithHint("use --purpose %s", strings.Join(Purposes(), ", "))
+}
 
 // The ways an emissivity is known.
 const (
@@ -100,8 +109,8 @@ func (Capture) Title() string { return "" }
 
 // Validate checks the capture. Fault Invalid, naming what to type.
 func (c Capture) Validate() error {
-	if !slices.Contains(Purposes(), c.Purpose) {
-		return fault.Invalidf("%q is not a purpose of a capture", c.Purpose).WithHint("use --purpose %s", strings.Join(Purposes(), ", "))
+	if err := CheckPurpose(c.Purpose); err != nil {
+		return err
 	}
 	if (c.Purpose == Check) != (c.Artefact != nil) {
 		return fault.Invalidf("a check is made on an artefact, and only a check is").WithHint("give --purpose check --on ARTEFACT, or --specimen and another purpose")
@@ -164,6 +173,52 @@ func (c Capture) validateConditions() error {
 	}
 	if n := c.FramesAveraged; n != nil && *n < 1 {
 		return fault.Invalidf("an average of %d frames is not possible", *n).WithHint("give 1 for a single frame")
+	}
+	return nil
+}
+
+// PowerFrom returns the power in watts of a voltage in volts and a current in
+// amperes, with the uncertainty propagated to first order as for independent
+// inputs (JCGM 100:2008, 5.1.2); none when either has none.
+func PowerFrom(voltageV, currentA quantity.Estimate) quantity.Estimate {
+	p := quantity.Estimate{Value: voltageV.Value * currentA.Value}
+	uv, okV := voltageV.StandardU()
+	ui, okI := currentA.StandardU()
+	if okV && okI {
+		u := math.Hypot(currentA.Value*uv, voltageV.Value*ui)
+		p.U = &u
+	}
+	return p
+}
+
+// PowerGiven says which of the ways to state the power a person used.
+type PowerGiven struct{ Power, Unpowered, VoltageOrCurrent bool }
+
+// SettlePower makes PowerW follow from what was given: one power, no power, or a
+// voltage and a current. Fault Conflict when two ways are used at once, Invalid
+// when one of voltage and current is missing.
+func (c *Capture) SettlePower(given PowerGiven) error {
+	ways := 0
+	for _, way := range []bool{given.Power, given.Unpowered, given.VoltageOrCurrent} {
+		if way {
+			ways++
+		}
+	}
+	switch {
+	case ways > 1:
+		return fault.Conflictf("the power is stated in more than one way").WithHint("give --power, or --voltage and --current, or --unpowered")
+	case given.Unpowered:
+		zero := quantity.Exactly(0)
+		c.PowerW, c.VoltageV, c.CurrentA = &zero, nil, nil
+	case given.Power:
+		c.VoltageV, c.CurrentA = nil, nil
+	case given.VoltageOrCurrent && (c.VoltageV == nil) != (c.CurrentA == nil):
+		return fault.Invalidf("a power needs both voltage and current").WithHint("give --voltage 5V --current 0.24A, or --power 1.2W")
+	case given.VoltageOrCurrent && c.VoltageV == nil:
+		c.PowerW = nil
+	case given.VoltageOrCurrent:
+		p := PowerFrom(*c.VoltageV, *c.CurrentA)
+		c.PowerW = &p
 	}
 	return nil
 }

@@ -139,16 +139,16 @@ func (p Preparation) Validate() error {
 // Custody is one change of where a specimen is.
 type Custody struct {
 	Specimen  catalog.Ref  `json:"specimen"`
-	Event     string       `json:"event"` // received, moved, returned
+	Event     string       `json:"event"` // moved or returned
 	Place     string       `json:"place"`
 	Person    string       `json:"person"`
 	On        catalog.When `json:"on"`
 	Condition string       `json:"condition"`
 }
 
-// The custody events. Loss is recorded by an outcome, which says why.
+// The custody events after receipt, which is the specimen's own record. Loss is
+// recorded by an outcome, which says why.
 const (
-	Received = "received"
 	Moved    = "moved"
 	Returned = "returned"
 )
@@ -161,7 +161,7 @@ func (Custody) Title() string { return "" }
 
 // Validate checks the event. Fault Invalid, naming what to type.
 func (c Custody) Validate() error {
-	if c.Event != Received && c.Event != Moved && c.Event != Returned {
+	if c.Event != Moved && c.Event != Returned {
 		return fault.Invalidf("%q is not a custody event", c.Event)
 	}
 	if c.Place == "" {

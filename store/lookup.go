@@ -155,7 +155,7 @@ func (tx *Tx) resolve(name, kind string) (found, int, error) {
 	revision := 0
 	if hasRev {
 		n, err := strconv.Atoi(revText)
-		if err != nil || n < 1 {
+		if err != nil || n < 1 || strconv.Itoa(n) != revText {
 			return found{}, 0, fault.Invalidf("%q does not name a revision", name).WithHint("write %s@1, or %s for the newest", base, base)
 		}
 		revision = n
@@ -179,7 +179,7 @@ func (tx *Tx) resolve(name, kind string) (found, int, error) {
 		}
 		return found{}, 0, fault.Ambiguousf("%q names more than one record: %s", base, strings.Join(handles, ", ")).WithHint("use the handle of the one you mean")
 	case len(fit) == 0 && len(all) > 0:
-		return found{}, 0, fault.Invalidf("%q is %s %s, where a %s is wanted", base, article(all[0].kind), all[0].kind, what).WithHint("dieglow %s list shows what there is", listed(kind))
+		return found{}, 0, fault.Invalidf("%q is %s %s, where %s %s is wanted", base, article(all[0].kind), all[0].kind, article(what), what).WithHint("dieglow %s list shows what there is", listed(kind))
 	case len(fit) == 0:
 		return found{}, 0, fault.NotFoundf("no %s is called %q", what, base).WithHint("dieglow %s list shows what there is", listed(kind))
 	case revision > fit[0].latest:
@@ -208,12 +208,13 @@ func article(kind string) string {
 func (tx *Tx) candidates(name string) ([]found, error) {
 	const columns = "select rid, kind, number, revision from record where "
 	if i := strings.LastIndexByte(name, '-'); i > 0 {
-		if n, err := strconv.Atoi(name[i+1:]); err == nil && n > 0 && catalog.Kinds()[fold(name[:i])] {
+		if n, err := strconv.Atoi(name[i+1:]); err == nil && n > 0 && strconv.Itoa(n) == name[i+1:] && catalog.Kinds()[fold(name[:i])] {
 			return collect(tx, columns+"kind = ? and number = ?", []any{fold(name[:i]), n}, scanFound)
 		}
 	}
 	if id, err := uuid.Parse(name); err == nil {
-		return collect(tx, columns+"id = ?", []any{id.String()}, scanFound)
+		// A name may look like one: 32 hexadecimal digits, the first a letter.
+		return collect(tx, columns+"id = ? or name_folded = ? order by kind, number", []any{id.String(), fold(name)}, scanFound)
 	}
 	return collect(tx, columns+"name_folded = ? order by kind, number", []any{fold(name)}, scanFound)
 }

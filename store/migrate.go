@@ -2,7 +2,9 @@ package store
 
 import (
 	"context"
+	"errors"
 	"fmt"
+	"io/fs"
 	"os"
 	"path/filepath"
 
@@ -62,10 +64,19 @@ func (db *DB) keepCopy(ctx context.Context, version int) error {
 	if _, err := os.Stat(path); err == nil {
 		return nil
 	}
-	partial := path + ".partial"
-	os.Remove(partial)
+	temp, err := os.MkdirTemp(db.dir, ".before-*")
+	if err != nil {
+		return fmt.Errorf("keep a copy before migrating: %w", err)
+	}
+	defer os.RemoveAll(temp)
+	partial := filepath.Join(temp, FileName)
 	if _, err := db.sql.ExecContext(ctx, "vacuum into ?", partial); err != nil {
 		return fmt.Errorf("keep a copy before migrating: %w", err)
 	}
-	return os.Rename(partial, path)
+	// Another process may have kept one meanwhile, and migrated: then ours is of
+	// the new version and worth nothing.
+	if err := nameOnce(partial, path); err != nil && !errors.Is(err, fs.ErrExist) {
+		return fmt.Errorf("keep a copy before migrating: %w", err)
+	}
+	return syncFolder(db.dir)
 }

@@ -17,12 +17,16 @@ type projectedTable struct {
 	columns []string
 	keys    int
 	upsert  string
+	remove  string
 }
 
 // projectedRow is one row of a projection: nil, int64, float64 or string values.
+// One that is gone has only its key; with it go the rows that follow it in the
+// last column of the key, when that has several.
 type projectedRow struct {
 	table  *projectedTable
 	values []any
+	gone   bool
 }
 
 // projector turns entries into rows. The rows depend on nothing but the entry,
@@ -64,8 +68,13 @@ func (p *projector) declare(name string, keys int, columns string) {
 	for _, c := range cols[keys:] {
 		updates = append(updates, c+" = excluded."+c)
 	}
+	last := "="
+	if keys > 1 {
+		last = ">="
+	}
 	p.tables[name] = &projectedTable{
-		name: name, columns: cols, keys: keys,
+		remove: "delete from " + name + " where " + strings.Join(cols[:keys-1], " = ? and ") + strings.Repeat(" = ? and ", min(1, keys-1)) + cols[keys-1] + " " + last + " ?",
+		name:   name, columns: cols, keys: keys,
 		upsert: "insert into " + name + " (" + strings.Join(cols, ", ") + ") values (?" + strings.Repeat(", ?", len(cols)-1) +
 			") on conflict (" + strings.Join(cols[:keys], ", ") + ") do update set " + strings.Join(updates, ", "),
 	}
@@ -105,9 +114,9 @@ func (p *projector) rows(e journal.Entry, body Body) ([]projectedRow, error) {
 	case notebook.Custody:
 		p.add(notebook.KindCustody, rid, p.ref(&b.Specimen), b.Event, b.Place, string(b.On))
 	case notebook.Capture:
-		p.capture(rid, b)
+		p.capture(rid, e.Revision, b)
 	case notebook.Outcome:
-		p.outcome(rid, b)
+		p.outcome(rid, e.Revision, b)
 	case notebook.Expense:
 		p.add(notebook.KindExpense, rid, b.Cost.Minor, b.Cost.Currency, string(b.On), p.ref(b.Part))
 	}
@@ -115,7 +124,14 @@ func (p *projector) rows(e journal.Entry, body Body) ([]projectedRow, error) {
 }
 
 func (p *projector) add(table string, values ...any) {
-	p.out = append(p.out, projectedRow{p.tables[table], values})
+	p.out = append(p.out, projectedRow{table: p.tables[table], values: values})
+}
+
+// remove takes away what an earlier revision may have made.
+func (p *projector) remove(revision int, table string, key ...any) {
+	if revision > 1 {
+		p.out = append(p.out, projectedRow{table: p.tables[table], values: key, gone: true})
+	}
 }
 
 func (p *projector) record(rid int64, e journal.Entry, name string) {
@@ -148,6 +164,10 @@ func (p *projector) lens(rid int64, l catalog.Lens) {
 }
 
 func (p *projector) artefact(rid int64, a catalog.Artefact) {
+	if len(a.Sizes) == 0 {
+		p.fail(fault.Corruptf("an artefact without a size"))
+		return
+	}
 	low, high := a.Sizes[0].SizeUM.Value, a.Sizes[0].SizeUM.Value
 	for _, s := range a.Sizes {
 		low, high = min(low, s.SizeUM.Value), max(high, s.SizeUM.Value)
@@ -172,7 +192,7 @@ func (p *projector) setup(rid int64, e journal.Entry, s catalog.Setup) {
 	}
 }
 
-func (p *projector) capture(rid int64, c notebook.Capture) {
+func (p *projector) capture(rid int64, revision int, c notebook.Capture) {
 	var hottest any
 	for _, f := range c.Frames {
 		if k, ok := f.MaxK(); ok && (hottest == nil || k > hottest.(float64)) {
@@ -187,12 +207,18 @@ func (p *projector) capture(rid int64, c notebook.Capture) {
 	for i, a := range c.Attachments {
 		p.add("capture_file", rid, int64(len(c.Frames)+i+1), a.SHA256, a.Size, a.Name)
 	}
+	p.remove(revision, "capture_file", rid, int64(len(c.Frames)+len(c.Attachments)+1))
 }
 
-func (p *projector) outcome(rid int64, o notebook.Outcome) {
+func (p *projector) outcome(rid int64, revision int, o notebook.Outcome) {
 	minor, currency := money(o.Cost)
 	p.add(notebook.KindOutcome, rid, o.Result, p.ref(o.Capture), p.ref(o.Specimen), int64(o.Question), minor, currency, string(o.On), flag(o.Withdrawn))
-	if o.Result == notebook.Resolved {
+	switch {
+	case o.Result != notebook.Resolved:
+		p.remove(revision, "resolution", rid)
+	case o.FeatureUM == nil || o.Setup == nil:
+		p.fail(fault.Corruptf("a resolved feature without its size or setup"))
+	default:
 		p.add("resolution", rid, p.ref(o.Setup), int64(o.Setup.Revision), p.ref(o.Capture), p.ref(o.Artefact), o.FeatureUM.Value, optional(o.FeatureUM.U), o.Feature, o.HowJudged, flag(o.Withdrawn))
 	}
 }

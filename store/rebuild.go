@@ -19,6 +19,7 @@ func (db *DB) Rebuild(ctx context.Context) (entries int64, err error) {
 			}
 		}
 		var chain journal.Chain
+		revisions := revisions{}
 		return tx.eachEntry(func(s *stored) error {
 			if s.entryErr != nil {
 				return s.entryErr
@@ -31,6 +32,9 @@ func (db *DB) Rebuild(ctx context.Context) (entries int64, err error) {
 			}
 			if s.recordErr != nil {
 				return s.recordErr
+			}
+			if err := revisions.follow(s.entry); err != nil {
+				return err
 			}
 			if s.entry.Revision == 1 {
 				tx.rids[s.entry.SubjectID] = s.entry.Seq

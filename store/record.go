@@ -2,6 +2,7 @@ package store
 
 import (
 	"bytes"
+	"cmp"
 	"encoding/json"
 	"fmt"
 	"strconv"
@@ -126,12 +127,30 @@ func Amend[T Body](tx *Tx, m notebook.Meta, body T, reason string) (notebook.Rec
 		return notebook.Record[T]{}, err
 	}
 	if m.Revision != m.Latest {
-		return notebook.Record[T]{}, fault.Conflictf("%s is not the newest revision of %s, which is %d", m.Ref, m.Handle, m.Latest).
-			WithHint("amend %s, without a revision", m.Handle)
+		return notebook.Record[T]{}, notNewest(m, m.Latest)
+	}
+	// m may have been read in another transaction, or before another amendment.
+	var kind string
+	var latest int
+	found, err := tx.row("select kind, revision from record where id = ?", []any{m.ID}, &kind, &latest)
+	switch {
+	case err != nil:
+		return notebook.Record[T]{}, err
+	case !found:
+		return notebook.Record[T]{}, fault.NotFoundf("no record has the id %s", m.ID)
+	case latest != m.Revision:
+		return notebook.Record[T]{}, notNewest(m, latest)
+	case kind != body.Kind() || kind != m.Kind:
+		return notebook.Record[T]{}, fault.Invalidf("%s is %s %s and cannot become %s %s", m.Handle, article(kind), kind, article(body.Kind()), body.Kind())
 	}
 	m.Revision++
 	m.Reason = reason
 	return write(tx, m, body)
+}
+
+func notNewest(m notebook.Meta, latest int) error {
+	return fault.Conflictf("%s is not the newest revision of %s, which is %d", m.Ref, m.Handle, latest).
+		WithHint("amend %s, without a revision", m.Handle)
 }
 
 // write appends the revision described by m, whose Ref, Kind, Scope, Reason and
@@ -149,6 +168,7 @@ func write[T Body](tx *Tx, m notebook.Meta, body T) (notebook.Record[T], error) 
 	}
 	e, err := tx.append(m, raw, body)
 	if err != nil {
+		tx.broken = cmp.Or(tx.broken, err)
 		return notebook.Record[T]{}, err
 	}
 	m.Name, m.Latest, m.Seq, m.Recorded, m.Who = body.Title(), m.Revision, e.Seq, e.Recorded, e.Who
@@ -195,7 +215,7 @@ func (tx *Tx) nextNumber(kind string) (int, error) {
 			return 0, err
 		}
 	}
-	tx.numbers[kind] = n + 1
+	tx.numbers[kind] = n
 	return n + 1, nil
 }
 
@@ -230,6 +250,7 @@ func (tx *Tx) append(m notebook.Meta, raw []byte, body Body) (journal.Entry, err
 	}
 	if e.Revision == 1 {
 		tx.rids[e.SubjectID] = e.Seq
+		tx.numbers[m.Kind]++
 	}
 	return e, tx.apply(e, body)
 }
@@ -241,7 +262,11 @@ func (tx *Tx) apply(e journal.Entry, body Body) error {
 		return err
 	}
 	for _, r := range rows {
-		if err := tx.exec(r.table.upsert, r.values...); err != nil {
+		query := r.table.upsert
+		if r.gone {
+			query = r.table.remove
+		}
+		if err := tx.exec(query, r.values...); err != nil {
 			return fmt.Errorf("project %s into %s: %w", e.Subject, r.table.name, err)
 		}
 	}

@@ -4,6 +4,7 @@ import (
 	"context"
 	"runtime"
 
+	"dieglow/catalog/fault"
 	"dieglow/notebook/journal"
 )
 
@@ -23,6 +24,10 @@ type stored struct {
 // read hashes and decodes the entry and its body.
 func (s *stored) read() {
 	if s.entry, s.entryHash, s.entryErr = journal.Read(s.seq, s.line, s.hash); s.entryErr != nil {
+		return
+	}
+	if s.entry.Seq != s.seq {
+		s.entryErr = fault.Corruptf("entry %d: holds the bytes of entry %d", s.seq, s.entry.Seq)
 		return
 	}
 	if s.body == nil || len(s.salt) != journal.SaltSize {
@@ -109,4 +114,16 @@ func (tx *Tx) fetch(ctx context.Context, ordered, work chan<- *batch) error {
 	}
 	send()
 	return rows.Err()
+}
+
+// revisions holds the newest revision of each record replayed so far, by id.
+type revisions map[string]int
+
+// follow counts the entry. Fault Corrupt when it is not the next revision of its record.
+func (r revisions) follow(e journal.Entry) error {
+	if want := r[e.SubjectID] + 1; e.Revision != want {
+		return fault.Corruptf("entry %d (%s): it says revision %d where %d is due", e.Seq, e.Subject, e.Revision, want)
+	}
+	r[e.SubjectID] = e.Revision
+	return nil
 }

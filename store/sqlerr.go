@@ -1,7 +1,6 @@
 package store
 
 import (
-	"context"
 	"errors"
 
 	"modernc.org/sqlite"
@@ -22,12 +21,14 @@ func sqliteCode(err error) int {
 // explain turns an error of the database into one a person can act on. It is
 // the only place where SQLite result codes are read.
 func explain(err error) error {
-	if err == nil {
-		return nil
-	}
 	code := sqliteCode(err)
-	if code == 0 {
+	if code == 0 || explained(err) {
 		return err
+	}
+	switch code {
+	case lib.SQLITE_READONLY_ROLLBACK, lib.SQLITE_READONLY_RECOVERY, lib.SQLITE_READONLY_CANTLOCK:
+		return fault.Otherf("a change was interrupted and has to be undone, but the notebook cannot be written").Because(err).
+			WithHint("copy the whole folder, notebook.sqlite-journal included, to a disk that can be written, and open it there")
 	}
 	switch code & 0xff {
 	case lib.SQLITE_BUSY, lib.SQLITE_LOCKED:
@@ -39,7 +40,7 @@ func explain(err error) error {
 	case lib.SQLITE_FULL:
 		return fault.Otherf("the disk is full; nothing was recorded").Because(err).WithHint("free some space, then run the command again")
 	case lib.SQLITE_IOERR:
-		return fault.Otherf("the disk reported an error; nothing was recorded").Because(err).WithHint("check the disk, then run dieglow verify")
+		return fault.Otherf("the disk reported an error").Because(err).WithHint("check the disk, then see with dieglow verify what was recorded")
 	case lib.SQLITE_NOTADB:
 		return fault.Invalidf("the file notebook.sqlite is not a notebook").Because(err).WithHint("choose the notebook's folder with --notebook DIR, or start one with dieglow init DIR")
 	case lib.SQLITE_CORRUPT:
@@ -48,17 +49,19 @@ func explain(err error) error {
 	return err
 }
 
-// isHotJournal reports whether a read-only open failed because an interrupted
-// write is still to be rolled back, which only a writer can do.
-func isHotJournal(err error) bool {
+// explained reports whether a fault stands in err's chain already.
+func explained(err error) bool {
+	var f *fault.Error
+	return errors.As(err, &f)
+}
+
+// needsWriter reports whether a read-only open failed because of something that
+// opening for writing puts right: an interrupted write still to be rolled back,
+// or a write-ahead log.
+func needsWriter(err error) bool {
 	switch sqliteCode(err) {
 	case lib.SQLITE_READONLY_ROLLBACK, lib.SQLITE_READONLY_RECOVERY, lib.SQLITE_READONLY_CANTLOCK, lib.SQLITE_CANTOPEN, lib.SQLITE_READONLY_CANTINIT:
 		return true
 	}
-	return false
-}
-
-// interrupted reports whether err says that ctx was cancelled.
-func interrupted(ctx context.Context, err error) bool {
-	return ctx.Err() != nil && err != nil
+	return errors.Is(err, errWAL)
 }

@@ -1,83 +1,10 @@
 package store
 
 import (
-	"context"
-	"crypto/rand"
-	"path/filepath"
 	"testing"
-	"time"
-
-	"github.com/google/uuid"
 
 	"dieglow/catalog"
-	"dieglow/catalog/quantity"
-	"dieglow/notebook"
-	"dieglow/notebook/journal"
 )
-
-// testSource has a clock that moves on by a second at every transaction.
-func testSource() Source {
-	now := time.Date(2026, 3, 1, 9, 0, 0, 0, time.UTC)
-	return Source{
-		Now:   func() time.Time { now = now.Add(time.Second); return now },
-		NewV4: uuid.NewRandom, NewV7: uuid.NewV7,
-		NewSalt: func() (s [journal.SaltSize]byte, err error) { _, err = rand.Read(s[:]); return s, err },
-		Tool:    "dieglow test",
-	}
-}
-
-func newNotebook(tb testing.TB) (*DB, string) {
-	tb.Helper()
-	dir := filepath.Join(tb.TempDir(), "nb #1?%20") // characters that would end a careless file URI
-	db, err := Create(context.Background(), dir, notebook.Genesis{Operator: "R. Tester"}, testSource())
-	if err != nil {
-		tb.Fatal(err)
-	}
-	tb.Cleanup(func() { db.Close() })
-	return db, dir
-}
-
-func update(tb testing.TB, db *DB, f func(*Tx) error) {
-	tb.Helper()
-	if err := db.Update(context.Background(), "R. Tester", f); err != nil {
-		tb.Fatal(err)
-	}
-}
-
-func mustVerify(tb testing.TB, db *DB) Check {
-	tb.Helper()
-	c, err := db.Verify(context.Background())
-	if err != nil {
-		tb.Fatal(err)
-	}
-	for _, p := range c.Problems {
-		tb.Errorf("verify: %s: %s", p.Class, p.Text)
-	}
-	return c
-}
-
-func estimateOf(tb testing.TB, s string, unit quantity.Unit) *quantity.Estimate {
-	tb.Helper()
-	e, err := quantity.Parse(s, unit)
-	if err != nil {
-		tb.Fatal(err)
-	}
-	return &e
-}
-
-func thinLens(tb testing.TB, name string) catalog.Lens {
-	return catalog.Lens{
-		Name: name, Material: "germanium", Form: catalog.Thin, FocalLengthMM: estimateOf(tb, "25mm", quantity.Millimetre), FocalWavelengthUM: 10,
-		DiameterMM: 12.7, Condition: catalog.Usable, Cost: &quantity.Money{Minor: 4200, Currency: "EUR"},
-	}
-}
-
-func smallCamera() catalog.Camera {
-	return catalog.Camera{
-		Name: "cam-a", PixelsX: 256, PixelsY: 192, PitchUM: 12, BandLowUM: 8, BandHighUM: 14,
-		FocalLengthMM: quantity.Exactly(4), FNumber: 1.1, Condition: catalog.Usable,
-	}
-}
 
 func TestAddAmendGet(t *testing.T) {
 	t.Parallel()

@@ -109,3 +109,61 @@ func (tx *Tx) Operator() (string, error) {
 	g, err := Get[notebook.Genesis](tx, "notebook-1")
 	return g.Body.Operator, err
 }
+
+// Seal returns the state of the journal: the notebook's id, how many entries
+// there are, and the hash of the last.
+func (tx *Tx) Seal() (origin string, entries int64, head string, err error) {
+	var line, hash []byte
+	if _, err := tx.row("select line, hash from entry order by seq desc limit 1", nil, &line, &hash); err != nil {
+		return "", 0, "", err
+	}
+	e, err := journal.Parse(line)
+	return e.Origin, e.Seq, journal.Hash(hash).String(), err
+}
+
+// CapturesOf returns the captures of a specimen, oldest first.
+func (tx *Tx) CapturesOf(specimen string) ([]notebook.Record[notebook.Capture], error) {
+	return of[notebook.Capture](tx, "select rid from capture where specimen_rid = ? order by rid", specimen)
+}
+
+// PreparationsOf returns the preparation steps of a specimen, in the order recorded.
+func (tx *Tx) PreparationsOf(specimen string) ([]notebook.Record[notebook.Preparation], error) {
+	return of[notebook.Preparation](tx, "select rid from preparation where specimen_rid = ? order by rid", specimen)
+}
+
+// CustodyOf returns the custody events of a specimen, in the order recorded.
+func (tx *Tx) CustodyOf(specimen string) ([]notebook.Record[notebook.Custody], error) {
+	return of[notebook.Custody](tx, "select rid from custody where specimen_rid = ? order by rid", specimen)
+}
+
+// PiecesOf returns the specimens cut from a specimen.
+func (tx *Tx) PiecesOf(specimen string) ([]notebook.Record[notebook.Specimen], error) {
+	return of[notebook.Specimen](tx, "select rid from specimen where cut_from_rid = ? order by rid", specimen)
+}
+
+// OutcomesOf returns the outcomes that rest on a capture or tell of the loss of a
+// specimen, withdrawn ones included.
+func (tx *Tx) OutcomesOf(id string) ([]notebook.Record[notebook.Outcome], error) {
+	return of[notebook.Outcome](tx, `select rid from outcome where capture_rid = ?1 or specimen_rid = ?1
+union select o.rid from outcome o join capture c on c.rid = o.capture_rid where c.specimen_rid = ?1
+order by rid`, id)
+}
+
+// ResolvedWith returns the standing outcomes that say what a setup resolved,
+// whatever its revision, the finest first.
+func (tx *Tx) ResolvedWith(setup string) ([]notebook.Record[notebook.Outcome], error) {
+	return of[notebook.Outcome](tx, "select rid from resolution where setup_rid = ? and withdrawn = 0 order by feature_um, rid", setup)
+}
+
+// of returns the newest revisions of the records a query over a record's row id gives.
+func of[T Body](tx *Tx, query, id string) ([]notebook.Record[T], error) {
+	rid, err := tx.rid(id)
+	if err != nil {
+		return nil, err
+	}
+	rids, err := collect(tx, query, []any{rid}, scanInt)
+	if err != nil {
+		return nil, err
+	}
+	return getAll[T](tx, rids)
+}

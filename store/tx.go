@@ -23,6 +23,7 @@ type Tx struct {
 	numbers map[string]int   // kind -> highest number allotted
 	rids    map[string]int64 // record id -> rid
 	project *projector
+	broken  error // the first failed write: what it left half done must not be committed
 }
 
 // head is the end of the journal.
@@ -59,6 +60,9 @@ func (db *DB) run(ctx context.Context, who string, f func(*Tx) error, write bool
 	}
 	if !write {
 		return nil
+	}
+	if tx.broken != nil {
+		return explain(tx.broken)
 	}
 	return explain(sqlTx.Commit())
 }

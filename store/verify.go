@@ -13,6 +13,7 @@ import (
 
 	"dieglow/catalog/fault"
 	"dieglow/migrations"
+	"dieglow/notebook"
 	"dieglow/notebook/journal"
 	"dieglow/store/files"
 )
@@ -79,7 +80,18 @@ func (tx *Tx) checkDatabase(c *Check) error {
 			c.problem("database", "SQLite: %s", l)
 		}
 	}
-	const schema = "select coalesce(sql, name) from sqlite_schema where name not like 'sqlite_%' order by name"
+	loose, err := collect(tx, "select seq from body where seq not in (select seq from entry)", nil, scanInt)
+	if err != nil {
+		return err
+	}
+	for _, seq := range loose {
+		c.problem("body", "body %d belongs to no entry", seq)
+	}
+	// Left out is what SQLite makes itself: indexes of constraints, statistics.
+	const schema = `select coalesce(sql, type || ' ' || name) from sqlite_schema
+where not (type = 'index' and sql is null and name glob 'sqlite_autoindex_*')
+	and not (type = 'table' and name in ('sqlite_stat1', 'sqlite_stat4'))
+order by name`
 	got, err := collect(tx, schema, nil, scanText)
 	if err != nil {
 		return err
@@ -139,18 +151,22 @@ type rowKey struct {
 	a, b, c int64
 }
 
+// last returns the last of the key's columns.
+func (k *rowKey) last(keys int) *int64 { return []*int64{&k.a, &k.b, &k.c}[keys-1] }
+
 // replayed is what the journal says the tables and the raw files must be.
 type replayed struct {
 	projector *projector
 	rows      map[rowKey]uint64 // key -> digest of the row
 	seed      maphash.Seed
 	rids      map[string]int64
+	revisions revisions
 	files     map[string]files.Ref
 }
 
 // replay follows the journal from its first entry.
 func (tx *Tx) replay(c *Check) (*replayed, error) {
-	r := &replayed{rows: map[rowKey]uint64{}, seed: maphash.MakeSeed(), rids: map[string]int64{}, files: map[string]files.Ref{}}
+	r := &replayed{rows: map[rowKey]uint64{}, seed: maphash.MakeSeed(), rids: map[string]int64{}, revisions: revisions{}, files: map[string]files.Ref{}}
 	r.projector = newProjector(func(id string) (int64, error) {
 		if rid, ok := r.rids[id]; ok {
 			return rid, nil
@@ -171,7 +187,7 @@ func (tx *Tx) replay(c *Check) (*replayed, error) {
 			c.ClockSteps++
 		}
 		for _, f := range e.Files {
-			r.files[f.SHA256] = files.Ref{SHA256: f.SHA256, Size: f.Size}
+			r.file(c, e, f.SHA256, f.Size)
 		}
 		r.take(c, e, s)
 		return nil
@@ -202,8 +218,20 @@ func (r *replayed) take(c *Check, e journal.Entry, s *stored) {
 		c.problem("body", "entry %d (%s): %v", e.Seq, e.Subject, s.recordErr)
 		return
 	}
+	if err := r.revisions.follow(e); err != nil {
+		c.problem("journal", "%v", err)
+		return
+	}
 	if e.Revision == 1 {
 		r.rids[e.SubjectID] = e.Seq
+	}
+	if capture, ok := s.record.(notebook.Capture); ok {
+		for _, f := range capture.Frames {
+			r.file(c, e, f.SHA256, f.Size)
+		}
+		for _, a := range capture.Attachments {
+			r.file(c, e, a.SHA256, a.Size)
+		}
 	}
 	rows, err := r.projector.rows(e, s.record)
 	if err != nil {
@@ -212,8 +240,26 @@ func (r *replayed) take(c *Check, e journal.Entry, s *stored) {
 	}
 	for _, row := range rows {
 		key, digest := r.digest(row.table, row.values)
-		r.rows[key] = digest
+		if !row.gone {
+			r.rows[key] = digest
+			continue
+		}
+		for last := key.last(row.table.keys); ; *last++ {
+			_, ok := r.rows[key]
+			delete(r.rows, key)
+			if !ok || row.table.keys == 1 {
+				break
+			}
+		}
 	}
+}
+
+// file notes a raw file that must be there.
+func (r *replayed) file(c *Check, e journal.Entry, sha256 string, size int64) {
+	if f, ok := r.files[sha256]; ok && f.Size != size {
+		c.problem("journal", "entry %d (%s): the raw file %s has %d bytes here and %d in an earlier entry", e.Seq, e.Subject, sha256, size, f.Size)
+	}
+	r.files[sha256] = files.Ref{SHA256: sha256, Size: size}
 }
 
 // digest returns the key of a row and a digest of all its values.
@@ -310,7 +356,7 @@ func (db *DB) checkFiles(ctx context.Context, c *Check, want map[string]files.Re
 	slices.Sort(hashes)
 	for _, h := range hashes {
 		err := db.files.Verify(ctx, want[h])
-		if fault.KindOf(err) == fault.Corrupt {
+		if kind := fault.KindOf(err); kind == fault.Corrupt || kind == fault.Invalid {
 			c.problem("file", "%v", err)
 			continue
 		}

@@ -130,3 +130,12 @@ func Fixed(v float64, n int) string {
 	}
 	return plain(v, n)
 }
+
+// Shown prints a value held in unit, rounded to n significant digits, with its
+// unit, for computed figures in tables.
+func Shown(v float64, n int, unit Unit) string {
+	if unit == Kelvin {
+		v -= CelsiusZeroK
+	}
+	return strings.TrimSpace(Fixed(v, n) + " " + unit.Symbol())
+}

@@ -6,7 +6,6 @@ import (
 	"context"
 	"crypto/rand"
 	"encoding/json"
-	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -16,7 +15,6 @@ import (
 	"time"
 
 	"github.com/google/uuid"
-	"github.com/spf13/cobra"
 
 	"dieglow/catalog/fault"
 	"dieglow/cmd/dieglow/internal/term"
@@ -80,15 +78,8 @@ func Main(app *App, args []string) int {
 	return status
 }
 
-// errSilent ends a command with an exit status when everything has been said.
-type errSilent struct{ *fault.Error }
-
 // reportError prints the error once, with its remedy.
 func (app *App) reportError(err error, status int) {
-	var silent errSilent
-	if errors.As(err, &silent) {
-		return
-	}
 	if app.json {
 		type jsonError struct {
 			Kind    string `json:"kind"`
@@ -191,12 +182,7 @@ func (app *App) openWrite(ctx context.Context) (*store.DB, string, error) {
 
 // update runs f in one transaction on the notebook.
 func (app *App) update(ctx context.Context, f func(*store.Tx) error) error {
-	db, who, err := app.openWrite(ctx)
-	if err != nil {
-		return err
-	}
-	defer db.Close()
-	return db.Update(ctx, who, f)
+	return app.updateAs(ctx, func(tx *store.Tx, _ string) error { return f(tx) })
 }
 
 // operator returns who records: --by, DIEGLOW_OPERATOR, or the notebook's own.
@@ -216,4 +202,14 @@ func (app *App) operator(ctx context.Context, db *store.DB) (who string, err err
 		err = fault.Invalidf("nobody is named as the operator").WithHint(`add --by "name", or set DIEGLOW_OPERATOR`)
 	}
 	return who, err
+}
+
+// updateAs is update for a change that names the operator in its record.
+func (app *App) updateAs(ctx context.Context, f func(tx *store.Tx, who string) error) error {
+	db, who, err := app.openWrite(ctx)
+	if err != nil {
+		return err
+	}
+	defer db.Close()
+	return db.Update(ctx, who, func(tx *store.Tx) error { return f(tx, who) })
 }

@@ -1,0 +1,347 @@
+package cli
+
+import (
+	"fmt"
+
+	"github.com/spf13/cobra"
+
+	"dieglow/catalog"
+	"dieglow/catalog/fault"
+	"dieglow/catalog/quantity"
+	"dieglow/cmd/dieglow/internal/term"
+	"dieglow/notebook"
+	"dieglow/notebook/report"
+	"dieglow/store"
+)
+
+func newOutcome(app *App) *cobra.Command {
+	n := noun[notebook.Outcome]{
+		kind: notebook.KindOutcome, plural: "outcomes",
+		facts: func(_ *store.Tx, r notebook.Record[notebook.Outcome]) ([]report.Fact, error) {
+			return report.OutcomeFacts(r), nil
+		},
+		columns: []term.Column{{Header: "result"}, {Header: "what"}, {Header: "evidence"}, {Header: "when"}},
+		row: func(_ *store.Tx, r notebook.Record[notebook.Outcome]) ([]string, error) {
+			evidence := "none"
+			if r.Body.Capture != nil {
+				evidence = r.Body.Capture.String()
+			}
+			return []string{report.OutcomeResult(r.Body), report.OutcomeText(r.Body), evidence, r.Body.On.String()}, nil
+		},
+	}
+	return newGroup(n.kind, "What came of the work: features resolved, answers, losses", "", "  dieglow outcome list\n"+outcomeExample,
+		newOutcomeAdd(app, n), n.list(app), n.show(app), newWithdraw(app, n))
+}
+
+const outcomeExample = `  dieglow outcome add --resolved 50um --on wire-50 --capture capture-1 --judged "dip of 30 % between the wires"
+  dieglow outcome add --project kestrel --question 1 --answer "the left driver, 1.1 W" --capture capture-3
+  dieglow outcome add --lost --specimen drv-1 --cost 42EUR --because "supply limit set to 10 A" --lesson "set the limit before connecting"`
+
+func newOutcomeAdd(app *App, n noun[notebook.Outcome]) *cobra.Command {
+	cmd := &cobra.Command{
+		Use:   "add",
+		Short: "Record an outcome",
+		Long: `One of four results: a feature of known size was resolved (--resolved, with the
+capture that shows it), a question was answered (--answer), it stayed open
+(--inconclusive), or the specimen was lost (--lost).`,
+		Example: outcomeExample,
+		Args:    args(),
+	}
+	f := cmd.Flags()
+	textFlags(f, "resolved", "size of the feature resolved", "on", "the artefact it is on", "feature", "what it is, when not on an artefact", "judged", "how it was judged resolved",
+		"answer", "the answer", "question", "number of the project's question", "inconclusive", "what was tried",
+		"specimen", "the specimen lost", "cost", "what the loss cost, with its currency", "because", "the cause",
+		"capture", "the capture it rests on", "project", "project, where no capture or specimen says", "lesson", "what was learned", "when", "when")
+	f.Bool("lost", false, "the specimen was destroyed or went missing")
+	cmd.RunE = func(cmd *cobra.Command, _ []string) error {
+		in := app.input(cmd)
+		var out recorded[notebook.Outcome]
+		err := app.update(cmd.Context(), func(tx *store.Tx) error {
+			o, at, err := readOutcome(in, tx)
+			if err != nil {
+				return err
+			}
+			out.Record, err = store.Add(tx, o, at)
+			return err
+		})
+		if err != nil {
+			return err
+		}
+		return n.said(app, out, "recorded")
+	}
+	return cmd
+}
+
+func readOutcome(in *input, tx *store.Tx) (o notebook.Outcome, at store.Placement, err error) {
+	if o.Result, err = resultGiven(in); err != nil {
+		return o, at, err
+	}
+	in.estimate("resolved", quantity.Micrometre, &o.FeatureUM)
+	in.text("feature", &o.Feature)
+	in.text("judged", &o.HowJudged)
+	in.text("answer", &o.Text)
+	in.text("inconclusive", &o.Text)
+	in.money("cost", &o.Cost)
+	in.text("because", &o.Because)
+	in.text("lesson", &o.Lesson)
+	in.when("when", &o.On)
+	question := &o.Question
+	in.count("question", &question)
+	if question != nil {
+		o.Question = *question
+	}
+	if in.err != nil {
+		return o, at, in.err
+	}
+	if at.Project, err = projectOf(in, tx); err != nil {
+		return o, at, err
+	}
+	if err := outcomeEvidence(in, tx, &o, &at); err != nil {
+		return o, at, err
+	}
+	if o.Result == notebook.Lost {
+		if err := outcomeLoss(in, tx, &o, &at); err != nil {
+			return o, at, err
+		}
+	}
+	if o.Result != notebook.Resolved && at.Project == "" {
+		return o, at, fault.Invalidf("an outcome needs to say which project it belongs to").WithHint("give --project NAME, or the --capture or --specimen it is about")
+	}
+	return o, at, checkQuestion(tx, o, at)
+}
+
+// resultGiven returns the one result the flags state.
+func resultGiven(in *input) (string, error) {
+	result := ""
+	for _, r := range []struct{ flag, result string }{
+		{"resolved", notebook.Resolved}, {"answer", notebook.Answer}, {"inconclusive", notebook.Inconclusive}, {"lost", notebook.Lost},
+	} {
+		if _, ok := in.given(r.flag); !ok {
+			continue
+		}
+		if result != "" {
+			return "", fault.Usagef("an outcome has one result, and more than one is given").WithHint("record each with its own dieglow outcome add")
+		}
+		result = r.result
+	}
+	if result == "" {
+		return "", fault.Usagef("an outcome needs its result").WithHint("give one of --resolved, --answer, --inconclusive or --lost")
+	}
+	return result, nil
+}
+
+// outcomeEvidence looks up the capture an outcome rests on; for a resolved
+// feature it must show the artefact named, and the artefact must have the size.
+func outcomeEvidence(in *input, tx *store.Tx, o *notebook.Outcome, at *store.Placement) error {
+	if name, ok := in.given("capture"); ok {
+		c, err := store.Get[notebook.Capture](tx, name)
+		if err != nil {
+			return err
+		}
+		if at.Project != "" && c.Scope != notebook.Library && at.Project != c.Scope {
+			return fault.Conflictf("%s belongs to another project", c.Handle).WithHint("leave --project out: the outcome belongs to its capture's project")
+		}
+		o.Capture = &c.Ref
+		if c.Scope != notebook.Library {
+			at.Project = c.Scope
+		}
+		if o.Result == notebook.Resolved {
+			o.Setup = &c.Body.Setup
+			return resolvedOn(in, tx, o, c)
+		}
+	}
+	return nil
+}
+
+func resolvedOn(in *input, tx *store.Tx, o *notebook.Outcome, c notebook.Record[notebook.Capture]) error {
+	name, ok := in.given("on")
+	if !ok {
+		return nil
+	}
+	a, err := store.Get[catalog.Artefact](tx, name)
+	if err != nil {
+		return err
+	}
+	if c.Body.Artefact == nil || c.Body.Artefact.ID != a.ID {
+		return fault.Conflictf("%s does not show %s", c.Handle, a.Label()).WithHint("name the check capture made on it, or describe the feature of the specimen with --feature")
+	}
+	size, found := a.Body.FindSize(o.FeatureUM.Value)
+	if !found {
+		return fault.Conflictf("%s has no feature of %s", a.Label(), o.FeatureUM.Format(quantity.Micrometre)).WithHint("it has %s", a.Body.SizeList())
+	}
+	o.Artefact = &a.Ref
+	if o.FeatureUM.U == nil { // the artefact knows its size better than the person typing it
+		stated := o.FeatureUM.Stated
+		o.FeatureUM = &quantity.Estimate{Value: size.SizeUM.Value, U: size.SizeUM.U, Stated: stated}
+	}
+	if o.Feature == "" {
+		o.Feature = size.Label
+	}
+	return nil
+}
+
+func outcomeLoss(in *input, tx *store.Tx, o *notebook.Outcome, at *store.Placement) error {
+	name, ok := in.given("specimen")
+	if !ok {
+		return fault.Invalidf("a loss needs the specimen").WithHint("give --specimen NAME")
+	}
+	s, err := store.Get[notebook.Specimen](tx, name)
+	if err != nil {
+		return err
+	}
+	if at.Project != "" && at.Project != s.Scope {
+		return fault.Conflictf("%s belongs to another project", s.Label()).WithHint("leave --project out: the loss belongs to the specimen's project")
+	}
+	if state, err := tx.SpecimenState(s.ID); err != nil {
+		return err
+	} else if state == store.Lost {
+		return fault.Conflictf("%s is recorded as lost already", s.Label()).WithHint("dieglow trail %s says how; dieglow outcome withdraw takes that back", s.Handle)
+	}
+	o.Specimen, at.Project = &s.Ref, s.Scope
+	if o.Cost == nil {
+		o.Cost = s.Body.Worth // what it was worth when received; nil stays "not recorded"
+	}
+	return nil
+}
+
+func checkQuestion(tx *store.Tx, o notebook.Outcome, at store.Placement) error {
+	if o.Question == 0 {
+		return nil
+	}
+	if at.Project == "" {
+		return fault.Invalidf("a question belongs to a project").WithHint("give --project NAME")
+	}
+	p, err := store.Get[notebook.Project](tx, at.Project)
+	if err != nil {
+		return err
+	}
+	if n := len(p.Body.Questions); o.Question < 1 || o.Question > n {
+		return fault.Invalidf("%s has no question %d", p.Label(), o.Question).WithHint("its questions are numbered 1 to %d; dieglow project show %s lists them", n, p.Handle)
+	}
+	return nil
+}
+
+// newWithdraw takes an outcome back. It stays readable and no longer counts.
+func newWithdraw(app *App, n noun[notebook.Outcome]) *cobra.Command {
+	cmd := &cobra.Command{
+		Use:     "withdraw HANDLE",
+		Short:   "Take an outcome back; its record stays",
+		Example: `  dieglow outcome withdraw outcome-2 --reason "wrong wire: it was the 75 µm one"`,
+		Args:    args("the outcome's handle"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			return n.revise(app, cmd, args[0], func(_ *input, _ *store.Tx, o *notebook.Outcome) error {
+				if o.Withdrawn {
+					return fault.Conflictf("%s is withdrawn already", args[0]).WithHint("dieglow trail %s says why", args[0])
+				}
+				o.Withdrawn = true
+				return nil
+			})
+		},
+	}
+	cmd.Flags().String("reason", "", "why it is taken back (needed)")
+	return cmd
+}
+
+func newExpense(app *App) *cobra.Command {
+	n := noun[notebook.Expense]{
+		kind: notebook.KindExpense, plural: "expenses",
+		columns: []term.Column{{Header: "for"}, {Header: "cost", Align: term.Right}, {Header: "on"}, {Header: "part"}, {Header: "project"}},
+		row: func(tx *store.Tx, r notebook.Record[notebook.Expense]) ([]string, error) {
+			part, project := "", "library"
+			if r.Body.Part != nil {
+				part = r.Body.Part.Handle
+			}
+			if r.Scope != notebook.Library {
+				p, err := store.Get[notebook.Project](tx, r.Scope)
+				if err != nil {
+					return nil, err
+				}
+				project = p.Label()
+			}
+			return []string{r.Body.What, r.Body.Cost.String(), r.Body.On.String(), part, project}, nil
+		},
+	}
+	return newGroup(n.kind, "Money spent", "", "  dieglow expense list\n"+expenseExample, newExpenseAdd(app, n), newExpenseList(app, n))
+}
+
+const expenseExample = `  dieglow expense add --for "two germanium lenses" --cost 84EUR --part ge25 --on 2026-02-20`
+
+func newExpenseAdd(app *App, n noun[notebook.Expense]) *cobra.Command {
+	cmd := &cobra.Command{
+		Use: "add", Short: "Record an expense", Example: expenseExample, Args: args(),
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			in := app.input(cmd)
+			var out recorded[notebook.Expense]
+			err := app.update(cmd.Context(), func(tx *store.Tx) error {
+				e, at, err := readExpense(in, tx)
+				if err != nil {
+					return err
+				}
+				out.Record, err = store.Add(tx, e, at)
+				return err
+			})
+			if err != nil {
+				return err
+			}
+			return n.said(app, out, "recorded")
+		},
+	}
+	textFlags(cmd.Flags(), "for", "what it was for (needed)", "cost", "the amount with its currency (needed)", "on", "when", "part", "the catalogue part it bought", "project", "project it is charged to; the library unless given", "notes", "anything else")
+	return cmd
+}
+
+func readExpense(in *input, tx *store.Tx) (e notebook.Expense, at store.Placement, err error) {
+	in.text("for", &e.What)
+	var cost *quantity.Money
+	in.money("cost", &cost)
+	in.when("on", &e.On)
+	in.text("notes", &e.Notes)
+	if in.err != nil {
+		return e, at, in.err
+	}
+	if cost == nil {
+		return e, at, fault.Invalidf("an expense needs its amount").WithHint("give --cost 84EUR")
+	}
+	e.Cost = *cost
+	if name, ok := in.given("part"); ok {
+		part, err := tx.GetRaw(name)
+		if err != nil {
+			return e, at, err
+		}
+		switch part.Kind {
+		case catalog.KindLens, catalog.KindCamera, catalog.KindArtefact, catalog.KindInstrument:
+			e.Part = &part.Ref
+		default:
+			return e, at, fault.Invalidf("%s is not a part of the catalogue", part.Label()).WithHint("name a lens, a camera, an artefact or an instrument, or leave --part out")
+		}
+	}
+	at.Project, err = projectOf(in, tx)
+	return e, at, err
+}
+
+// newExpenseList lists the expenses with their totals, one a currency.
+func newExpenseList(app *App, n noun[notebook.Expense]) *cobra.Command {
+	cmd := n.list(app)
+	plain := cmd.RunE
+	cmd.RunE = func(cmd *cobra.Command, a []string) error {
+		if err := plain(cmd, a); err != nil || app.json || !app.screen().IsTerminal() {
+			return err
+		}
+		totals := make(quantity.Totals)
+		err := app.view(cmd.Context(), func(tx *store.Tx) error {
+			all, err := store.List[notebook.Expense](tx, "")
+			for _, e := range all {
+				if err == nil {
+					err = totals.Add(e.Body.Cost)
+				}
+			}
+			return err
+		})
+		if err != nil {
+			return err
+		}
+		_, err = fmt.Fprintf(app.Out, "total: %s\n", totals)
+		return err
+	}
+	return cmd
+}
