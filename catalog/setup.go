@@ -1,6 +1,7 @@
 package catalog
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"strings"
@@ -25,6 +26,7 @@ type Setup struct {
 // Seat is one lens in its place.
 type Seat struct {
 	Lens       Ref               `json:"lens"`
+	Name       string            `json:"name"`         // the lens's name then; "" none
 	Flipped    bool              `json:"flipped"`      // surface 2 faces the specimen
 	GapAfterMM quantity.Estimate `json:"gap_after_mm"` // to the next lens's vertex, or to the camera's lens
 }
@@ -180,16 +182,19 @@ func (s Setup) addCosts(f *Figures, parts Parts) error {
 }
 
 func (s Setup) addOrigins(f *Figures, parts Parts) error {
-	clear := map[string]bool{}
+	seen := map[string]bool{}
 	for i, l := range parts.Lenses {
+		handle := s.Stack[i].Lens.Handle
+		if seen[handle] {
+			continue
+		}
+		seen[handle] = true
 		mm, origin, err := l.FocalMM(s.WavelengthUM)
 		if err != nil {
 			return err
 		}
-		handle := s.Stack[i].Lens.Handle
 		f.Lenses = append(f.Lenses, LensFigure{handle, mm, origin})
-		if l.ClearApertureMM == nil && !clear[handle] {
-			clear[handle] = true
+		if l.ClearApertureMM == nil {
 			f.Assumptions = append(f.Assumptions, "clear aperture of "+handle+" not recorded: its full diameter taken")
 		}
 	}
@@ -251,11 +256,11 @@ func ParseStack(text string) ([]Term, error) {
 	return terms, nil
 }
 
-// StackText prints the stack as it would be typed, with handles.
+// StackText prints the stack as it would be typed.
 func (s Setup) StackText() string {
 	var parts []string
 	for _, seat := range s.Stack {
-		lens := seat.Lens.Handle
+		lens := cmp.Or(seat.Name, seat.Lens.Handle)
 		if seat.Flipped {
 			lens += " flipped"
 		}

@@ -102,14 +102,14 @@ func rawConn(tb testing.TB, dir string, pragmas ...string) *sql.DB {
 // that guard the journal out of the way; they are put back afterwards.
 func edit(tb testing.TB, dir string, statements ...string) {
 	tb.Helper()
-	conn := rawConn(tb, dir)
+	conn := rawConn(tb, dir, "synchronous(0)")
 	defer conn.Close()
 	names := column(tb, conn, "select name from sqlite_schema where type = 'trigger' order by name")
 	makers := column(tb, conn, "select sql from sqlite_schema where type = 'trigger' order by name")
 	for i := range names {
 		names[i] = "drop trigger " + names[i]
 	}
-	for _, s := range slices.Concat(names, statements, makers) {
+	for _, s := range slices.Concat([]string{"begin"}, names, statements, makers, []string{"commit"}) {
 		if _, err := conn.Exec(s); err != nil {
 			tb.Fatalf("%s: %v", s, err)
 		}

@@ -46,11 +46,12 @@ func (db *DB) Verify(ctx context.Context) (Check, error) {
 		if err := tx.checkDatabase(&c); err != nil {
 			return err
 		}
+		before := len(c.Problems)
 		r, err := tx.replay(&c)
 		if err != nil {
 			return err
 		}
-		if len(c.Problems) == 0 { // tables of a broken journal cannot agree with it
+		if len(c.Problems) == before { // tables of a broken journal cannot agree with it
 			if err := tx.compareTables(&c, r); err != nil {
 				return err
 			}

@@ -239,7 +239,10 @@ func (n noun[T]) revise(app *App, cmd *cobra.Command, name string, change func(*
 		if err := change(in, tx, &old.Body); err != nil {
 			return err
 		}
-		reason, _ := in.given("reason")
+		reason, err := cmd.Flags().GetString("reason")
+		if err != nil {
+			return err
+		}
 		if out.Record, err = store.Amend(tx, old.Meta, old.Body, reason); err != nil {
 			return err
 		}

@@ -48,7 +48,7 @@ capture that shows it), a question was answered (--answer), it stayed open
 		Args:    args(),
 	}
 	f := cmd.Flags()
-	textFlags(f, "resolved", "size of the feature resolved", "on", "the artefact it is on", "feature", "what it is, when not on an artefact", "judged", "how it was judged resolved",
+	textFlags(f, "resolved", "size of the feature resolved, 50um, or G4E3 for an element of a 1951 bar target", "on", "the artefact it is on", "feature", "what it is, when not on an artefact", "judged", "how it was judged resolved",
 		"answer", "the answer", "question", "number of the project's question", "inconclusive", "what was tried",
 		"specimen", "the specimen lost", "cost", "what the loss cost, with its currency", "because", "the cause",
 		"capture", "the capture it rests on", "project", "project, where no capture or specimen says", "lesson", "what was learned", "when", "when")
@@ -76,7 +76,11 @@ func readOutcome(in *input, tx *store.Tx) (o notebook.Outcome, at store.Placemen
 	if o.Result, err = resultGiven(in); err != nil {
 		return o, at, err
 	}
-	in.estimate("resolved", quantity.Micrometre, &o.FeatureUM)
+	if text, ok := in.given("resolved"); ok {
+		size, err := catalog.ParseSize(text)
+		in.fail("resolved", err)
+		o.FeatureUM, o.Feature = &size.SizeUM, size.Label
+	}
 	in.text("feature", &o.Feature)
 	in.text("judged", &o.HowJudged)
 	in.text("answer", &o.Text)

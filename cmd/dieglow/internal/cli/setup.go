@@ -38,10 +38,10 @@ makes a new one.`,
 		},
 		apply: setupApply, ready: setupReady, warn: setupWarnings,
 		facts:   setupFacts,
-		columns: []term.Column{{Header: "camera"}, {Header: "stack"}, {Header: "pixel", Align: term.Right}, {Header: "working distance", Align: term.Right}, {Header: "field", Align: term.Right}, {Header: "smallest feature, predicted", Align: term.Right}},
+		columns: []term.Column{{Header: "camera"}, {Header: "lenses", Align: term.Right}, {Header: "pixel", Align: term.Right}, {Header: "working distance", Align: term.Right}, {Header: "field", Align: term.Right}, {Header: "predicted limit", Align: term.Right}},
 		row: func(_ *store.Tx, r notebook.Record[catalog.Setup]) ([]string, error) {
 			f := r.Body.Figures
-			return []string{r.Body.Camera.Handle, r.Body.StackText(), quantity.Fixed(f.ObjectPixelUM, 3) + " µm", quantity.Fixed(f.WorkingDistanceMM, 3) + " mm",
+			return []string{r.Body.Camera.Handle, fmt.Sprint(len(r.Body.Stack)), quantity.Fixed(f.ObjectPixelUM, 3) + " µm", quantity.Fixed(f.WorkingDistanceMM, 3) + " mm",
 				quantity.Fixed(f.FieldXMM, 3) + " x " + quantity.Fixed(f.FieldYMM, 3) + " mm", quantity.Fixed(f.PredictedUM, 3) + " µm"}, nil
 		},
 	}
@@ -114,7 +114,7 @@ func readStack(tx *store.Tx, text string) ([]catalog.Seat, error) {
 		if err != nil {
 			return nil, err
 		}
-		seats = append(seats, catalog.Seat{Lens: lens.Ref, Flipped: t.Flipped, GapAfterMM: t.GapAfterMM})
+		seats = append(seats, catalog.Seat{Lens: lens.Ref, Name: lens.Name, Flipped: t.Flipped, GapAfterMM: t.GapAfterMM})
 	}
 	return seats, nil
 }
@@ -126,7 +126,7 @@ func takeNewestParts(tx *store.Tx, s *catalog.Setup, in *input) error {
 		if err != nil {
 			return err
 		}
-		s.Stack[i].Lens = lens.Ref
+		s.Stack[i].Lens, s.Stack[i].Name = lens.Ref, lens.Name
 	}
 	if _, ok := in.given("camera"); ok {
 		return nil
