@@ -1,6 +1,7 @@
 package store
 
 import (
+	"cmp"
 	"database/sql"
 	"strings"
 
@@ -107,7 +108,7 @@ type CaptureFilter struct {
 type FoundCapture struct {
 	Capture   string       `json:"capture"`
 	Purpose   string       `json:"purpose"`
-	Subject   string       `json:"subject"` // specimen or artefact
+	Subject   string       `json:"subject"` // specimen or artefact, by its name or handle
 	Setup     string       `json:"setup"`
 	When      catalog.When `json:"when"` // "" not recorded
 	PowerW    *float64     `json:"power_w"`
@@ -203,7 +204,7 @@ func scanCapture(rows *sql.Rows) (FoundCapture, error) {
 	var kind, name string
 	err := rows.Scan(&number, &c.Purpose, &kind, &subject, &name, &setup, &revision, &c.When, &c.PowerW, &c.AmbientK, &c.HottestK, &c.NotStated)
 	c.Capture = handle(notebook.KindCapture, number)
-	c.Subject = label(kind, subject, name)
+	c.Subject = cmp.Or(name, handle(kind, subject))
 	c.Setup = catalog.Ref{Handle: handle(catalog.KindSetup, setup), Revision: revision}.String()
 	return c, err
 }

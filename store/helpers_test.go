@@ -235,3 +235,5 @@ func openWrite(tb testing.TB, dir string) *DB {
 	tb.Cleanup(func() { db.Close() })
 	return db
 }
+
+func genesis() notebook.Genesis { return notebook.Genesis{Operator: "R. Tester"} }

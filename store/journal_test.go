@@ -205,13 +205,11 @@ func TestFlippedBytes(t *testing.T) {
 	if testing.Short() {
 		limit = time.Second
 	}
-	const stride = 7919 // prime, so that all bytes come up once
 	count := map[string]int{}
 	start := time.Now()
-	for i := 0; i < len(whole) && time.Since(start) < limit; i++ {
-		at := i
-		if i >= 100 { // the header in any case
-			at = i * stride % len(whole)
+	for i, at := range spread(whole) {
+		if time.Since(start) > limit {
+			break
 		}
 		bytes := slices.Clone(whole)
 		bytes[at] ^= []byte{0xff, 0x01, 0x03, 0x80}[i%4]
@@ -224,6 +222,27 @@ func TestFlippedBytes(t *testing.T) {
 		}
 	}
 	t.Logf("%d bytes in the file: %v", len(whole), count)
+}
+
+// spread returns the places in the file in the order to try them: the header,
+// then bytes that hold something, then the zeros, each from all over the file.
+func spread(file []byte) []int {
+	const stride = 7919 // prime, so that every place comes up once
+	var used, zero []int
+	header := make([]int, 100)
+	for i := range header {
+		header[i] = i
+	}
+	for i := range file {
+		switch at := i * stride % len(file); {
+		case at < len(header):
+		case file[at] != 0:
+			used = append(used, at)
+		default:
+			zero = append(zero, at)
+		}
+	}
+	return slices.Concat(header, used, zero)
 }
 
 // flipped says what became of a notebook with a changed byte.
@@ -241,6 +260,7 @@ func flipped(t *testing.T, dir, want string) string {
 		return "reported"
 	}
 	if got, err := dump(t.Context(), db.sql); err != nil || got != want {
+		t.Log(err, firstDifference(want, got))
 		return "passed"
 	}
 	return "no effect"

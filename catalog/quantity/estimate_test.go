@@ -155,8 +155,8 @@ func TestFormat(t *testing.T) {
 		{quantity.With(296.25, 0.5), quantity.Kelvin, "23.1(5) °C"},
 		{quantity.With(23.1, 0.0996), quantity.Watt, "23.1(1) W"},
 		{quantity.With(1234, 118), quantity.Watt, "1230(120) W"},
-		{quantity.With(-0.01, 0.5), quantity.Watt, "0.0(5) W"},
-		{quantity.With(1.2344e-8, 3e-11), quantity.Ampere, "1.234(3)e-8 A"},
+		{quantity.With(-0.01, 0.5), quantity.Watt, "-0.01(50) W"},
+		{quantity.With(1.2344e-8, 3e-11), quantity.Ampere, "1.2344(30)e-8 A"},
 		{quantity.With(2e17, 3e15), quantity.Hertz, "2.00(3)e17 Hz"},
 	}
 	for _, tt := range tests {

@@ -85,7 +85,8 @@ func digitsWithUncertainty(v, u float64) string {
 	mantissa, expText, _ := strings.Cut(text, "e")
 	exp, _ := strconv.Atoi(expText)
 	places, shown := 1-exp, strings.Replace(mantissa, ".", "", 1)
-	if one, ok := strings.CutSuffix(shown, "0"); ok {
+	// One digit says the same, unless it would take a digit of the value away.
+	if one, ok := strings.CutSuffix(shown, "0"); ok && (places > maxConciseDigits || endsInZero(v, places)) {
 		places, shown = places-1, one
 	}
 	if places > maxConciseDigits {
@@ -99,6 +100,12 @@ func digitsWithUncertainty(v, u float64) string {
 		number = strings.TrimPrefix(number, "-")
 	}
 	return number + "(" + shown + ")"
+}
+
+// endsInZero reports whether v, printed with the given decimal places (which may
+// be negative), has a zero as its last digit.
+func endsInZero(v float64, places int) bool {
+	return math.Mod(math.RoundToEven(scaled(v, places)), 10) == 0
 }
 
 // exponent10 is the decimal exponent of a value above zero.

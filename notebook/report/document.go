@@ -121,11 +121,26 @@ func CaptureReport(d CaptureDossier) []byte {
 	recordedLine(&b, d.Capture.Meta)
 	missingLine(&b, d.Capture.Body)
 	factTable(&b, CaptureFacts(d))
+	if files := rawFiles(d.Capture.Body); len(files) > 0 {
+		heading(&b, 2, "Raw files")
+		for _, f := range files {
+			fmt.Fprintf(&b, "- %s, %d bytes, SHA-256 `%s`\n", escape(f.Name), f.Size, f.SHA256)
+		}
+	}
 	heading(&b, 2, "Setup as used: %s, revision %d", d.Setup.Label(), d.Setup.Revision)
 	factTable(&b, Setup(d.Setup.Body))
 	heading(&b, 2, "Outcomes that rest on it")
 	outcomeTable(&b, d.Outcomes)
 	return seal(&b, d.Seal)
+}
+
+// rawFiles returns every file a capture holds.
+func rawFiles(c notebook.Capture) []notebook.Attachment {
+	var out []notebook.Attachment
+	for _, f := range c.Frames {
+		out = append(out, notebook.Attachment{Name: f.Name, SHA256: f.SHA256, Size: f.Size})
+	}
+	return append(out, c.Attachments...)
 }
 
 func missingLine(b *bytes.Buffer, c notebook.Capture) {

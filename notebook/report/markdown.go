@@ -63,7 +63,7 @@ func factTable(b *bytes.Buffer, list []Fact) {
 
 // heading writes a heading with blank lines around it.
 func heading(b *bytes.Buffer, level int, format string, args ...any) {
-	if b.Len() > 0 {
+	if b.Len() > 0 && !bytes.HasSuffix(b.Bytes(), []byte("\n\n")) {
 		b.WriteByte('\n')
 	}
 	b.WriteString(strings.Repeat("#", level) + " " + escape(fmt.Sprintf(format, args...)) + "\n\n")

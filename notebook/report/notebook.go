@@ -53,7 +53,7 @@ func CaptureFacts(d CaptureDossier) []Fact {
 		frameFacts(&f, frame, c.Emissivity != nil)
 	}
 	for _, a := range c.Attachments {
-		f.text("attached "+a.Name, fmt.Sprintf("%d bytes, SHA-256 %s", a.Size, a.SHA256))
+		f.text("attached "+a.Name, fmt.Sprintf("%d bytes, SHA-256 %s", a.Size, shortHash(a.SHA256)))
 	}
 	for _, dev := range c.Deviations {
 		f.text("deviation", dev)
@@ -68,7 +68,7 @@ func CaptureFacts(d CaptureDossier) []Fact {
 // frameFacts adds what a frame's file says. Temperatures are apparent: what the
 // camera believes, through optics and off a surface it does not know.
 func frameFacts(f *facts, frame notebook.FrameFile, emissivityKnown bool) {
-	f.text("frame "+frame.Name, fmt.Sprintf("%d x %d pixels of %s, SHA-256 %s", frame.Width, frame.Height, frame.Unit, frame.SHA256))
+	f.text("frame "+frame.Name, fmt.Sprintf("%d x %d pixels, in %s, SHA-256 %s", frame.Width, frame.Height, frame.Unit, shortHash(frame.SHA256)))
 	value := func(v float64) string {
 		switch frame.Unit {
 		case "degC":
@@ -92,6 +92,10 @@ func frameFacts(f *facts, frame notebook.FrameFile, emissivityKnown bool) {
 		f.add("  missing pixels", fmt.Sprint(frame.Missing), "")
 	}
 }
+
+// shortHash is the beginning of a hash, enough to recognise it on a screen; the
+// documents and the trail print it whole.
+func shortHash(sha256 string) string { return sha256[:min(len(sha256), 12)] + "…" }
 
 // SpecimenFacts returns the facts about a specimen.
 func SpecimenFacts(d SpecimenDossier) []Fact {
@@ -250,4 +254,53 @@ func TotalText(totals []quantity.Money, unknown int) string {
 		text += fmt.Sprintf(", and %d with no cost on record", unknown)
 	}
 	return text
+}
+
+// PreparationFacts returns the facts about a preparation step.
+func PreparationFacts(p notebook.Preparation) []Fact {
+	var f facts
+	f.text("specimen", p.Specimen.String())
+	f.text("step", p.Step)
+	f.text("method", p.Method)
+	f.text("person", p.Person)
+	f.text("when", whenText(p.On))
+	f.text("result", p.Result)
+	for _, c := range p.Cautions {
+		f.text("caution shown", fmt.Sprintf("%s, version %d", c.ID, c.Version))
+	}
+	f.text("warning acknowledged", yesNo(p.Acknowledged))
+	return f
+}
+
+// CustodyFacts returns the facts about a custody event.
+func CustodyFacts(c notebook.Custody) []Fact {
+	var f facts
+	f.text("specimen", c.Specimen.String())
+	f.text("event", c.Event)
+	f.text("to", c.Place)
+	f.text("person", c.Person)
+	f.text("when", whenText(c.On))
+	f.text("condition", c.Condition)
+	return f
+}
+
+// ExpenseFacts returns the facts about an expense.
+func ExpenseFacts(e notebook.Expense) []Fact {
+	var f facts
+	f.text("for", e.What)
+	f.cost("cost", &e.Cost)
+	f.text("on", whenText(e.On))
+	if e.Part != nil {
+		f.text("part", e.Part.String())
+	}
+	f.maybe("notes", e.Notes)
+	return f
+}
+
+// GenesisFacts returns the facts about the notebook itself.
+func GenesisFacts(g notebook.Genesis) []Fact {
+	var f facts
+	f.text("operator", g.Operator)
+	f.text("lab", g.Lab)
+	return f
 }

@@ -15,6 +15,7 @@ import (
 // on in the revision used, and what rests on it.
 type Trail struct {
 	Of        string        `json:"of"`
+	Facts     []Fact        `json:"facts"`      // what it says, in the revision asked for
 	Revisions []TrailStep   `json:"revisions"`  // of the thing itself, oldest first
 	RestsOn   []TrailStep   `json:"rests_on"`   // every part, in the revision that was used
 	RestingOn []catalog.Ref `json:"resting_on"` // newest revisions that refer to it
@@ -172,6 +173,8 @@ func RefsIn(record json.RawMessage) []catalog.Ref {
 func TrailReport(t Trail) []byte {
 	var b bytes.Buffer
 	heading(&b, 1, "Trail of %s", t.Of)
+	heading(&b, 2, "What it says")
+	factTable(&b, t.Facts)
 	heading(&b, 2, "How it was recorded and amended")
 	for _, s := range t.Revisions {
 		stepText(&b, s)

@@ -17,7 +17,7 @@ import (
 
 func newCalc(app *App) *cobra.Command {
 	return newGroup("calc", "Optics by numbers, without a notebook", `Numbers in, numbers out: no notebook is opened and nothing is recorded. With
---explain each figure comes with its formula, its inputs and the published source.`,
+--explain each figure comes with its formula, its inputs and its source.`,
 		`  dieglow calc index --material germanium --wavelength 10um
   dieglow calc lens --material germanium --r1 25mm --r2 37.5mm --thickness 3mm --wavelength 10um
   dieglow calc stack stack.json --object 20mm`,
@@ -308,13 +308,13 @@ func (r calcResult) imageRows(add func(figure, value, meaning string)) {
 	if i == nil {
 		return
 	}
-	add("object distance", millimetres(i.ObjectMM), "before the first vertex")
-	meaning := "behind the last vertex, real"
+	add("object distance", millimetres(i.ObjectMM), "from the first vertex, positive to the left")
+	meaning := "from the last vertex, positive to the right; real"
 	switch {
 	case i.AtInfinity:
 		meaning = "the light leaves parallel"
 	case i.Virtual:
-		meaning = "before the last vertex, virtual"
+		meaning = "from the last vertex, positive to the right; virtual"
 	}
 	add("image distance", millimetres(i.ImageMM), meaning)
 	meaning = ""
@@ -330,7 +330,7 @@ func (r calcResult) imageRows(add func(figure, value, meaning string)) {
 
 // objectFlag declares --object for the commands that image one.
 func objectFlag(cmd *cobra.Command) {
-	cmd.Flags().String("object", "", "distance of an object before the first vertex, or inf; gives its image")
+	cmd.Flags().String("object", "", "image an object this far before the first vertex, or inf")
 }
 
 // object reads --object; nil when it was not given.

@@ -18,11 +18,11 @@ func newCalcIndex(app *App) *cobra.Command {
 		Use:   "index",
 		Short: "Refractive index of a material at a wavelength",
 		Long: `Gives the index by one published data set, with its source. Outside the range
-the source states nothing is given, unless --extrapolate is: then the figure is a
-guess and marked as one.`,
+that the source states it is refused, unless --extrapolate is given: then the
+figure is a guess and marked as one.`,
 		Example: `  dieglow calc index --material germanium --wavelength 10um
   dieglow calc index --material Ge --wavelength 10um --dataset li-293k --json
-  dieglow calc index --material germanium --wavelength 16um --extrapolate --explain`,
+  dieglow calc index --material germanium --wavelength 16um --extrapolate`,
 		Args: args(),
 	}
 	indexFlags(cmd)
@@ -114,11 +114,8 @@ func (i calcIndex) print(app *App) error {
 	add("index", quantity.Fixed(i.N, indexDigits))
 	if !i.InRange {
 		add("EXTRAPOLATED", "the wavelength is outside what was measured; the figure is a guess")
-	}
-	switch {
-	case !i.InRange:
 		add("standard uncertainty", "not known outside the range")
-	default:
+	} else {
 		add("standard uncertainty", uncertaintyText(i.ULow, i.UHigh))
 	}
 	add("data set", i.Dataset)

@@ -15,8 +15,8 @@ func newCalcLens(app *App) *cobra.Command {
 		Short: "Focal length, principal planes and image of one lens",
 		Long: `Give a material or an index with two radii and the centre thickness, or a focal
 length alone for an ideal thin lens. Light meets surface 1 first; a positive
-radius has its centre behind the surface. --object asks for the image of an object
-that far before the first vertex.`,
+radius has its centre behind the surface. --object asks for the image of an
+object that far before the first vertex.`,
 		Example: `  dieglow calc lens --material germanium --r1 25mm --r2 plane --thickness 3mm --wavelength 10um
   dieglow calc lens --index 1.5 --r1 -50mm --r2 50mm --thickness 15mm --explain
   dieglow calc lens --focal 25mm --object 60mm --json`,

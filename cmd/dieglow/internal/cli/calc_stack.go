@@ -24,8 +24,8 @@ func newCalcStack(app *App) *cobra.Command {
     {"focal_mm": 30}]}
 
 A thick lens has "material" (and optionally "dataset") or the index "n", both
-radii and the thickness; a positive radius has its centre behind the surface, and
-null is a plane. A thin lens has "focal_mm" alone. Either may have "name",
+radii and the thickness; a positive radius has its centre behind the surface,
+and null is a plane. A thin lens has "focal_mm" alone. Either may have "name",
 "diameter_mm", with which it is checked that the lens is possible, and
 "gap_after_mm", the air to the next lens; a gap not stated is taken as 0 and
 listed as assumed, and the one after the last lens has no effect.

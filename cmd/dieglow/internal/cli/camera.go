@@ -34,7 +34,7 @@ Distances of focus are measured from its lens.`,
 		row: func(_ *store.Tx, r notebook.Record[catalog.Camera]) ([]string, error) {
 			c := r.Body
 			return []string{fmt.Sprintf("%dx%d", c.PixelsX, c.PixelsY), quantity.Fixed(c.PitchUM, 4) + " µm",
-				quantity.Fixed(c.BandLowUM, 4) + " to " + quantity.Fixed(c.BandHighUM, 4) + " µm", c.FocalLengthMM.Format(quantity.Millimetre),
+				quantity.Fixed(c.BandLowUM, 4) + "–" + quantity.Fixed(c.BandHighUM, 4) + " µm", c.FocalLengthMM.Format(quantity.Millimetre),
 				quantity.Fixed(c.FNumber, 4), moneyText(c.Cost), string(c.Condition)}, nil
 		},
 	}

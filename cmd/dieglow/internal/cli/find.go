@@ -2,6 +2,7 @@ package cli
 
 import (
 	"fmt"
+	"strings"
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
@@ -64,10 +65,10 @@ func (app *App) findResolved(cmd *cobra.Command, um float64) error {
 		return err
 	}
 	return app.emit(nonNil(list), func() error {
-		t := term.Table{Columns: []term.Column{{Header: "setup"}, {Header: "name"}, {Header: "resolved", Align: term.Right}, {Header: "on"}, {Header: "judged"}, {Header: "evidence"}, {Header: "when"}, {Header: "cost"}}}
+		t := term.Table{Columns: []term.Column{{Header: "setup"}, {Header: "resolved", Align: term.Right}, {Header: "on"}, {Header: "judged"}, {Header: "evidence"}, {Header: "when"}, {Header: "cost"}}}
 		for _, s := range list {
 			size := quantity.Estimate{Value: s.FeatureUM, U: s.UUM}.Format(quantity.Micrometre)
-			t.Rows = append(t.Rows, []string{s.Setup, s.Name, size, s.On, orDash(s.Judged), s.Capture + ", " + s.Outcome, orDash(s.When.String()), orDash(s.Costs)})
+			t.Rows = append(t.Rows, []string{setupLabel(s.Name, s.Setup), size, s.On, orDash(s.Judged), s.Capture + ", " + s.Outcome, orDash(s.When.Day()), orDash(s.Costs)})
 		}
 		if len(list) == 0 {
 			app.notef("no setup was shown to resolve %s µm; --predicted says which should", quantity.Fixed(um, 6))
@@ -86,15 +87,23 @@ func (app *App) findPredicted(cmd *cobra.Command, um float64) error {
 		return err
 	}
 	return app.emit(nonNil(list), func() error {
-		t := term.Table{Columns: []term.Column{{Header: "setup"}, {Header: "name"}, {Header: "predicted", Align: term.Right}, {Header: "diffraction limit", Align: term.Right}, {Header: "sampling limit", Align: term.Right},
+		t := term.Table{Columns: []term.Column{{Header: "setup"}, {Header: "predicted", Align: term.Right}, {Header: "Rayleigh limit", Align: term.Right}, {Header: "sampling limit", Align: term.Right},
 			{Header: "working distance", Align: term.Right}, {Header: "field", Align: term.Right}, {Header: "cost"}}}
 		for _, s := range list {
-			t.Rows = append(t.Rows, []string{s.Setup, s.Name, quantity.Fixed(s.PredictedUM, 3) + " µm", quantity.Fixed(s.RayleighUM, 3) + " µm", quantity.Fixed(s.SamplingUM, 3) + " µm",
+			t.Rows = append(t.Rows, []string{setupLabel(s.Name, s.Setup), quantity.Fixed(s.PredictedUM, 3) + " µm", quantity.Fixed(s.RayleighUM, 3) + " µm", quantity.Fixed(s.SamplingUM, 3) + " µm",
 				quantity.Fixed(s.WorkingDistanceMM, 3) + " mm", quantity.Fixed(s.FieldXMM, 3) + " x " + quantity.Fixed(s.FieldYMM, 3) + " mm", orDash(s.Costs)})
 		}
 		app.notef("a prediction by paraxial optics, aberrations left out; --resolved answers from evidence")
 		return app.screen().Table(t)
 	})
+}
+
+// setupLabel is a setup's name and its handle with the revision.
+func setupLabel(name, ref string) string {
+	if name == "" {
+		return ref
+	}
+	return name + " (" + ref + ")"
 }
 
 func orDash(s string) string {
@@ -183,19 +192,27 @@ func (app *App) listCaptures(cmd *cobra.Command, filter store.CaptureFilter) err
 		if filter.OnlyGaps {
 			return app.gapTable(list)
 		}
-		t := term.Table{Columns: []term.Column{{Header: "capture"}, {Header: "purpose"}, {Header: "of"}, {Header: "setup"}, {Header: "when"}, {Header: "power", Align: term.Right}, {Header: "ambient", Align: term.Right},
-			{Header: "hottest, apparent", Align: term.Right}, {Header: "not recorded"}}}
+		t := term.Table{Columns: []term.Column{{Header: "capture"}, {Header: "purpose"}, {Header: "of"}, {Header: "setup"}, {Header: "when"}, {Header: "power", Align: term.Right},
+			{Header: "hottest, apparent", Align: term.Right}, {Header: "not recorded", Align: term.Right}}}
 		for _, c := range list {
-			t.Rows = append(t.Rows, []string{c.Capture, c.Purpose, c.Subject, c.Setup, orDash(c.When.String()), number(c.PowerW, quantity.Watt), number(c.AmbientK, quantity.Kelvin), number(c.HottestK, quantity.Kelvin), orDash(c.NotStated)})
+			t.Rows = append(t.Rows, []string{c.Capture, c.Purpose, c.Subject, c.Setup, orDash(c.When.Day()), number(c.PowerW, quantity.Watt), number(c.HottestK, quantity.Kelvin), gapCount(c.NotStated)})
 		}
 		return app.screen().Table(t)
 	})
 }
 
+// gapCount says how many conditions were not recorded.
+func gapCount(names string) string {
+	if names == "" {
+		return "-"
+	}
+	return fmt.Sprint(strings.Count(names, ",") + 1)
+}
+
 func (app *App) gapTable(list []store.FoundCapture) error {
 	t := term.Table{Columns: []term.Column{{Header: "capture"}, {Header: "of"}, {Header: "when"}, {Header: "not recorded"}}}
 	for _, c := range list {
-		t.Rows = append(t.Rows, []string{c.Capture, c.Subject, orDash(c.When.String()), c.NotStated})
+		t.Rows = append(t.Rows, []string{c.Capture, c.Subject, orDash(c.When.Day()), c.NotStated})
 	}
 	return app.screen().Table(t)
 }

@@ -12,35 +12,45 @@ import (
 	"dieglow/catalog/quantity"
 )
 
-// input reads the flags a person gave. Only flags that were given change
-// anything, so that the same reading serves to add and to amend; the first
-// error is kept and names its flag.
+// input reads the values a person gave, as flags or as a line of a table. Only
+// values that were given change anything, so that the same reading serves to add
+// and to amend; the first error is kept and names its flag or column.
 type input struct {
-	cmd   *cobra.Command
-	now   time.Time
-	local *time.Location
-	err   error
+	given  func(name string) (string, bool)   // the text of a value, if it was given
+	lists  func(name string) ([]string, bool) // of one that may be repeated
+	prefix string                             // before its name in messages: "--", or "column "
+	now    time.Time
+	local  *time.Location
+	err    error
 }
 
+// input reads the flags of a command.
 func (app *App) input(cmd *cobra.Command) *input {
-	return &input{cmd: cmd, now: app.Source.Now(), local: app.Local}
-}
-
-// given reports whether the flag was given, and its text.
-func (in *input) given(flag string) (string, bool) {
-	f := in.cmd.Flags().Lookup(flag)
-	if f == nil || !f.Changed {
-		return "", false
+	return &input{
+		given: func(flag string) (string, bool) {
+			f := cmd.Flags().Lookup(flag)
+			if f == nil || !f.Changed {
+				return "", false
+			}
+			return f.Value.String(), true
+		},
+		lists: func(flag string) ([]string, bool) {
+			if f := cmd.Flags().Lookup(flag); f == nil || !f.Changed {
+				return nil, false
+			}
+			list, err := cmd.Flags().GetStringArray(flag)
+			return list, err == nil
+		},
+		prefix: "--", now: app.Source.Now(), local: app.Local,
 	}
-	return f.Value.String(), true
 }
 
-// fail keeps the first error and names the flag it is about.
+// fail keeps the first error and names the value it is about.
 func (in *input) fail(flag string, err error) {
 	if err == nil || in.err != nil {
 		return
 	}
-	in.err = (&fault.Error{Kind: fault.KindOf(err), Msg: "--" + flag}).Because(err)
+	in.err = (&fault.Error{Kind: fault.KindOf(err), Msg: in.prefix + flag}).Because(err)
 }
 
 func (in *input) text(flag string, into *string) {
@@ -150,18 +160,22 @@ func (in *input) count(flag string, into **int) {
 
 func (in *input) flag(flag string, into *bool) {
 	if s, ok := in.given(flag); ok {
-		*into = s == "true"
+		switch strings.ToLower(s) {
+		case "true", "yes", "1":
+			*into = true
+		case "false", "no", "0":
+			*into = false
+		default:
+			in.fail(flag, fault.Invalidf("%q is neither yes nor no", s).WithHint("write yes or no"))
+		}
 	}
 }
 
-// list reads a flag that may be repeated.
+// list reads a value that may be repeated.
 func (in *input) list(flag string, into *[]string) {
-	if _, ok := in.given(flag); !ok {
-		return
+	if list, ok := in.lists(flag); ok {
+		*into = list
 	}
-	l, err := in.cmd.Flags().GetStringArray(flag)
-	in.fail(flag, err)
-	*into = l
 }
 
 // interval reads "1W..2W", "1W.." or "..2W".

@@ -9,7 +9,6 @@ import (
 	"dieglow/catalog"
 	"dieglow/cmd/dieglow/internal/term"
 	"dieglow/notebook"
-	"dieglow/notebook/report"
 	"dieglow/store"
 )
 
@@ -36,9 +35,7 @@ func newInstrument(app *App) *cobra.Command {
 			in.text("notes", &i.Notes)
 			return nil
 		},
-		facts: func(tx *store.Tx, r notebook.Record[catalog.Instrument]) ([]report.Fact, error) {
-			return report.Instrument(r.Body, today(tx.Now())), nil
-		},
+		facts:   instrumentFacts,
 		columns: []term.Column{{Header: "form"}, {Header: "serial"}, {Header: "calibrated"}, {Header: "due"}, {Header: "condition"}},
 		row: func(tx *store.Tx, r notebook.Record[catalog.Instrument]) ([]string, error) {
 			on, due := "never", ""

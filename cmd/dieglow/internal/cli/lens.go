@@ -124,7 +124,8 @@ func lensRow(_ *store.Tx, r notebook.Record[catalog.Lens]) ([]string, error) {
 	if l.OnHand != nil {
 		onHand = fmt.Sprint(*l.OnHand)
 	}
-	return []string{l.Material, focal, origin, quantity.Fixed(l.DiameterMM, 4) + " mm", onHand, moneyText(l.Cost), string(l.Condition)}, nil
+	m, err := material.Find(l.Material)
+	return []string{m.Formula, focal, origin, quantity.Fixed(l.DiameterMM, 4) + " mm", onHand, moneyText(l.Cost), string(l.Condition)}, err
 }
 
 func moneyText(m *quantity.Money) string {

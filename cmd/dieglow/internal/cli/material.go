@@ -16,10 +16,10 @@ func newMaterial(app *App) *cobra.Command {
 	list := &cobra.Command{
 		Use:   "list",
 		Short: "List the built-in infrared materials",
-		Long: `Index and absorption are at 10 µm; ~0 is less than the source's table resolves, and
-the range of the index is rounded to two digits. The hazards are cut short: material
-show gives them whole, and the data sheet of the part and the rules of the site come
-before both.`,
+		Long: `Index and absorption are at 10 µm; ~0 is less than the source's table resolves.
+The range of the index is rounded to two digits. The hazards are cut short:
+material show gives them whole, and the data sheet of the part and the rules of
+the site come before both.`,
 		Example: `  dieglow material list
   dieglow material list --json`,
 		Args: args(),
@@ -37,7 +37,7 @@ before both.`,
 	show := &cobra.Command{
 		Use:   "show NAME",
 		Short: "Show everything held about a material, with its sources",
-		Long:  "NAME is a name of the list, a chemical formula or another usual name. Where nothing\ntrustworthy is known, it says so and why.",
+		Long:  "NAME is a name of the list, a chemical formula or another usual name. Where\nnothing trustworthy is known, it says so and why.",
 		Example: `  dieglow material show germanium
   dieglow material show ZnSe --json`,
 		Args: args("the material's name"),
@@ -50,7 +50,7 @@ before both.`,
 		},
 	}
 	return newGroup("material", "Infrared materials: index, absorption, hazards, with sources",
-		"What is published about the materials that infrared lenses and windows are made of.\nThe data are built in; no notebook is needed.",
+		"What is published about the materials of infrared lenses and windows. The data\nare built in; no notebook is needed.",
 		"  dieglow material list\n  dieglow material show germanium", list, show)
 }
 

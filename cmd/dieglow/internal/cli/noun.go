@@ -31,7 +31,8 @@ type noun[T store.Body] struct {
 	warn  func(tx *store.Tx, body T) ([]string, error)                   // nil, or what to tell after recording
 	facts func(tx *store.Tx, r notebook.Record[T]) ([]report.Fact, error)
 
-	columns []term.Column
+	nameless bool // its records go by their handles
+	columns  []term.Column
 	row     func(tx *store.Tx, r notebook.Record[T]) ([]string, error) // after the handle and name
 }
 
@@ -136,7 +137,11 @@ func (n noun[T]) list(app *App) *cobra.Command {
 		Example: "  dieglow " + n.kind + " list",
 		Args:    args(),
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			t := term.Table{Columns: append([]term.Column{{Header: n.kind}, {Header: "name"}}, n.columns...)}
+			head := []term.Column{{Header: n.kind}, {Header: "name"}}
+			if n.nameless {
+				head = head[:1]
+			}
+			t := term.Table{Columns: append(head, n.columns...)}
 			var all []notebook.Record[T]
 			err := app.view(cmd.Context(), func(tx *store.Tx) (err error) {
 				if all, err = store.List[T](tx, ""); err != nil {
@@ -147,7 +152,7 @@ func (n noun[T]) list(app *App) *cobra.Command {
 					if err != nil {
 						return err
 					}
-					t.Rows = append(t.Rows, append([]string{r.Handle, r.Name}, cells...))
+					t.Rows = append(t.Rows, append([]string{r.Handle, r.Name}[:len(head)], cells...))
 				}
 				return nil
 			})

@@ -16,7 +16,7 @@ import (
 
 func newOutcome(app *App) *cobra.Command {
 	n := noun[notebook.Outcome]{
-		kind: notebook.KindOutcome, plural: "outcomes",
+		kind: notebook.KindOutcome, plural: "outcomes", nameless: true,
 		facts: func(_ *store.Tx, r notebook.Record[notebook.Outcome]) ([]report.Fact, error) {
 			return report.OutcomeFacts(r), nil
 		},
@@ -248,7 +248,7 @@ func newWithdraw(app *App, n noun[notebook.Outcome]) *cobra.Command {
 
 func newExpense(app *App) *cobra.Command {
 	n := noun[notebook.Expense]{
-		kind: notebook.KindExpense, plural: "expenses",
+		kind: notebook.KindExpense, plural: "expenses", nameless: true,
 		columns: []term.Column{{Header: "for"}, {Header: "cost", Align: term.Right}, {Header: "on"}, {Header: "part"}, {Header: "project"}},
 		row: func(tx *store.Tx, r notebook.Record[notebook.Expense]) ([]string, error) {
 			part, project := "", "library"

@@ -9,7 +9,6 @@ import (
 	"dieglow/catalog/fault"
 	"dieglow/cmd/dieglow/internal/term"
 	"dieglow/notebook"
-	"dieglow/notebook/report"
 	"dieglow/store"
 )
 
@@ -36,10 +35,7 @@ by its number.`,
 			in.text("notes", &p.Notes)
 			return nil
 		},
-		facts: func(tx *store.Tx, r notebook.Record[notebook.Project]) ([]report.Fact, error) {
-			d, err := projectDossier(tx, r)
-			return report.ProjectFacts(d), err
-		},
+		facts:   projectFacts,
 		columns: []term.Column{{Header: "client"}, {Header: "NDA"}, {Header: "questions", Align: term.Right}, {Header: "budget", Align: term.Right}, {Header: "state"}},
 		row: func(_ *store.Tx, r notebook.Record[notebook.Project]) ([]string, error) {
 			p := r.Body

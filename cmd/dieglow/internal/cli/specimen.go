@@ -11,7 +11,6 @@ import (
 	"dieglow/catalog/quantity"
 	"dieglow/cmd/dieglow/internal/term"
 	"dieglow/notebook"
-	"dieglow/notebook/report"
 	"dieglow/store"
 )
 
@@ -33,10 +32,7 @@ may hold beryllia decides which warning is shown before an opening step.`,
 			}
 			return store.Placement{Project: project}, err
 		},
-		facts: func(tx *store.Tx, r notebook.Record[notebook.Specimen]) ([]report.Fact, error) {
-			d, err := specimenDossier(tx, r)
-			return report.SpecimenFacts(d), err
-		},
+		facts: specimenFacts,
 	}
 }
 

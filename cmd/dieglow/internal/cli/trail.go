@@ -41,6 +41,9 @@ func trailOf(tx *store.Tx, name string) (report.Trail, error) {
 		return report.Trail{}, err
 	}
 	t := report.Trail{Of: top.Label()}
+	if t.Facts, err = factsOf(tx, top.Ref, top.Kind); err != nil {
+		return t, err
+	}
 	var before json.RawMessage
 	for revision := 1; revision <= top.Revision; revision++ {
 		r, err := tx.RawRevision(top.ID, revision)
