@@ -2,6 +2,7 @@ package report
 
 import (
 	"bytes"
+	"cmp"
 	"fmt"
 
 	"dieglow/catalog"
@@ -84,24 +85,34 @@ func evidenceTable(b *bytes.Buffer, list []ResolvedFeature) {
 	for _, e := range list {
 		rows = append(rows, evidenceRow(e))
 	}
-	table(b, []string{"resolved", "on", "judged by", "capture", "taken", "not recorded"}, rows)
+	table(b, evidenceHeader(), rows)
+	for _, e := range list {
+		evidenceGaps(b, e)
+	}
+}
+
+func evidenceHeader() []string { return []string{"resolved", "on", "judged by", "evidence", "taken"} }
+
+// evidenceGaps names the conditions of a capture that were not recorded.
+func evidenceGaps(b *bytes.Buffer, e ResolvedFeature) {
+	if m := e.Capture.Body.Missing(); len(m) > 0 {
+		fmt.Fprintf(b, "\nNot recorded of %s: %s.\n", e.Capture.Handle, escape(joinWords(m)))
+	}
 }
 
 func evidenceRow(e ResolvedFeature) []string {
 	on := e.Outcome.Body.Feature
 	if e.Artefact != nil {
-		on = e.Artefact.Label()
+		on = cmp.Or(e.Artefact.Name, e.Artefact.Handle)
 		if e.Outcome.Body.Feature != "" {
 			on += ": " + e.Outcome.Body.Feature
 		}
 	}
-	missing := "nothing"
-	if m := e.Capture.Body.Missing(); len(m) > 0 {
-		missing = joinWords(m)
-	}
 	return []string{withU(*e.Outcome.Body.FeatureUM, quantity.Micrometre), on, orNotRecorded(e.Outcome.Body.HowJudged),
-		e.Capture.Handle + ", " + e.Outcome.Handle, whenText(e.Capture.Body.On), missing}
+		e.Capture.Handle + ", " + e.Outcome.Handle, whenDay(e.Capture.Body.On)}
 }
+
+func whenDay(w catalog.When) string { return orNotRecorded(w.Day()) }
 
 func joinWords(words []string) string {
 	var b bytes.Buffer
@@ -198,7 +209,7 @@ func captureTable(b *bytes.Buffer, list []notebook.Record[notebook.Capture]) {
 		if m := c.Missing(); len(m) > 0 {
 			missing = joinWords(m)
 		}
-		rows = append(rows, []string{r.Handle, c.Purpose, whenText(c.On), c.Setup.String(), estimateOr(c.PowerW, quantity.Watt), hottest(c), missing})
+		rows = append(rows, []string{r.Handle, c.Purpose, whenDay(c.On), c.Setup.String(), estimateOr(c.PowerW, quantity.Watt), hottest(c), missing})
 	}
 	table(b, []string{"capture", "purpose", "taken", "setup", "power", "highest, apparent", "not recorded"}, rows)
 }
@@ -290,7 +301,10 @@ func ResolvedReport(d ResolvedDossier) []byte {
 		for _, e := range d.Evidence {
 			rows = append(rows, append([]string{setupName(e.Setup)}, append(evidenceRow(*e.Feature), costList(e.Setup.Body))...))
 		}
-		table(&b, []string{"setup", "resolved", "on", "judged by", "capture", "taken", "not recorded", "cost of the parts"}, rows)
+		table(&b, append(append([]string{"setup"}, evidenceHeader()...), "cost of the parts"), rows)
+		for _, e := range d.Evidence {
+			evidenceGaps(&b, *e.Feature)
+		}
 	}
 	heading(&b, 2, "Predicted only, without evidence")
 	if len(d.Predicted) == 0 {
@@ -308,8 +322,12 @@ func ResolvedReport(d ResolvedDossier) []byte {
 	return seal(&b, d.Seal)
 }
 
+// setupName names a setup with the revision meant.
 func setupName(s notebook.Record[catalog.Setup]) string {
-	return fmt.Sprintf("%s at revision %d", s.Label(), s.Revision)
+	if s.Name == "" {
+		return s.Ref.String()
+	}
+	return s.Name + " (" + s.Ref.String() + ")"
 }
 
 func costList(s catalog.Setup) string {

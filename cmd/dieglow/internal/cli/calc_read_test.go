@@ -72,6 +72,16 @@ func TestStackFileRefusals(t *testing.T) {
 	}
 }
 
+func TestStackFileTooLarge(t *testing.T) {
+	t.Parallel()
+	for size, refused := range map[int]bool{maxStackBytes: false, maxStackBytes + 1: true} {
+		app := &App{In: strings.NewReader(strings.Repeat(" ", size))}
+		if _, err := app.readSmall("-"); (fault.KindOf(err) == fault.Invalid && fault.HintOf(err) != "") != refused {
+			t.Errorf("%d bytes: error %v, want refused %v", size, err, refused)
+		}
+	}
+}
+
 func FuzzReadStack(f *testing.F) {
 	for _, seed := range []string{
 		`{"wavelength_um":10,"elements":[{"material":"germanium","radius1_mm":25,"radius2_mm":37.5,"thickness_mm":3,"gap_after_mm":1.5},{"focal_mm":-30}]}`,

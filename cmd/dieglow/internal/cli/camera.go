@@ -29,11 +29,11 @@ Distances of focus are measured from its lens.`,
 		facts: func(_ *store.Tx, r notebook.Record[catalog.Camera]) ([]report.Fact, error) {
 			return report.Camera(r.Body), nil
 		},
-		columns: []term.Column{{Header: "pixels"}, {Header: "pitch", Align: term.Right}, {Header: "band"}, {Header: "focal length", Align: term.Right},
+		columns: []term.Column{{Header: "array"}, {Header: "band"}, {Header: "focal length", Align: term.Right},
 			{Header: "f-number", Align: term.Right}, {Header: "cost", Align: term.Right}, {Header: "condition"}},
 		row: func(_ *store.Tx, r notebook.Record[catalog.Camera]) ([]string, error) {
 			c := r.Body
-			return []string{fmt.Sprintf("%dx%d", c.PixelsX, c.PixelsY), quantity.Fixed(c.PitchUM, 4) + " µm",
+			return []string{fmt.Sprintf("%dx%d, %s µm", c.PixelsX, c.PixelsY, quantity.Fixed(c.PitchUM, 4)),
 				quantity.Fixed(c.BandLowUM, 4) + "–" + quantity.Fixed(c.BandHighUM, 4) + " µm", c.FocalLengthMM.Format(quantity.Millimetre),
 				quantity.Fixed(c.FNumber, 4), moneyText(c.Cost), string(c.Condition)}, nil
 		},

@@ -87,7 +87,7 @@ func (app *App) findPredicted(cmd *cobra.Command, um float64) error {
 		return err
 	}
 	return app.emit(nonNil(list), func() error {
-		t := term.Table{Columns: []term.Column{{Header: "setup"}, {Header: "predicted", Align: term.Right}, {Header: "Rayleigh limit", Align: term.Right}, {Header: "sampling limit", Align: term.Right},
+		t := term.Table{Columns: []term.Column{{Header: "setup"}, {Header: "limit", Align: term.Right}, {Header: "Rayleigh limit", Align: term.Right}, {Header: "sampling limit", Align: term.Right},
 			{Header: "working distance", Align: term.Right}, {Header: "field", Align: term.Right}, {Header: "cost"}}}
 		for _, s := range list {
 			t.Rows = append(t.Rows, []string{setupLabel(s.Name, s.Setup), quantity.Fixed(s.PredictedUM, 3) + " µm", quantity.Fixed(s.RayleighUM, 3) + " µm", quantity.Fixed(s.SamplingUM, 3) + " µm",
@@ -193,7 +193,7 @@ func (app *App) listCaptures(cmd *cobra.Command, filter store.CaptureFilter) err
 			return app.gapTable(list)
 		}
 		t := term.Table{Columns: []term.Column{{Header: "capture"}, {Header: "purpose"}, {Header: "of"}, {Header: "setup"}, {Header: "when"}, {Header: "power", Align: term.Right},
-			{Header: "hottest, apparent", Align: term.Right}, {Header: "not recorded", Align: term.Right}}}
+			{Header: "hottest, apparent", Align: term.Right}, {Header: "gaps", Align: term.Right}}}
 		for _, c := range list {
 			t.Rows = append(t.Rows, []string{c.Capture, c.Purpose, c.Subject, c.Setup, orDash(c.When.Day()), number(c.PowerW, quantity.Watt), number(c.HottestK, quantity.Kelvin), gapCount(c.NotStated)})
 		}

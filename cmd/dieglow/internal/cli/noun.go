@@ -33,7 +33,7 @@ type noun[T store.Body] struct {
 
 	nameless bool // its records go by their handles
 	columns  []term.Column
-	row     func(tx *store.Tx, r notebook.Record[T]) ([]string, error) // after the handle and name
+	row      func(tx *store.Tx, r notebook.Record[T]) ([]string, error) // after the handle and name
 }
 
 // group makes the noun's command with its four verbs and whatever else it has.

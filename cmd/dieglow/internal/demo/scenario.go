@@ -42,7 +42,7 @@ func Steps(frames string) []Step {
 	do("three setups, with their figures computed from the lenses",
 		"setup", "add", "close", "--camera", "cam-a", "--stack", "ge25 flipped, 0.5mm, ge25 flipped, 0.5mm, ge25 flipped, 3mm", "--focus", "infinity", "--notes", "turned holder, 12.7 mm bore")
 	do("", "setup", "add", "wide", "--camera", "cam-a", "--stack", "zn38, 4mm", "--focus", "infinity")
-	do("", "setup", "add", "stage", "--camera", "cam-b", "--stack", "zn20 flipped, 5mm", "--focus", "300mm")
+	do("", "setup", "add", "stage", "--camera", "cam-b", "--stack", "zn20 flipped, 0.5mm, ge25 flipped, 5mm", "--focus", "300mm")
 
 	do("what the setups really do, on things of known size",
 		"capture", "add", "--purpose", "check", "--on", "wire-50", "--setup", "close", "--file", file("wire-50-close.csv"), "--unit", "degC", "--ambient", "22.4(3)C", "--reflected", "22.4(10)C",
@@ -63,11 +63,11 @@ func Steps(frames string) []Step {
 	do("", "specimen", "prepare", "drv-2", "--step", "decap-acid", "--method", "sent out to a licensed laboratory", "--person", "Laboratory D (invented)", "--on", "2026-01-14", "--result", "die free, one bond lifted")
 	do("", "specimen", "move", "drv-1", "--to", "bench 1, dry box", "--on", "2026-01-16")
 	do("", "capture", "add", "--specimen", "drv-1", "--setup", "stage", "--purpose", "reference", "--unpowered", "--file", file("drv-1-reference.csv"), "--unit", "degC", "--ambient", "22.8(3)C", "--reflected", "22.9(10)C",
-		"--emissivity", "0.93(3)", "--emissivity-from", "measured", "--emissivity-source", "black coat against a contact probe at 60 °C", "--distance", "17(1)mm", "--focus-method", "sharpest bond wire", "--averaging", "8", "--instrument", "dmm", "--when", "2026-01-19T09:10:00Z")
+		"--emissivity", "0.93(3)", "--emissivity-from", "measured", "--emissivity-source", "black coat against a contact probe at 60 °C", "--distance", "9.0(5)mm", "--focus-method", "sharpest bond wire", "--averaging", "8", "--instrument", "dmm", "--when", "2026-01-19T09:10:00Z")
 	do("", "capture", "add", "--specimen", "drv-1", "--setup", "stage", "--voltage", "5.00(1)V", "--current", "100.0(5)mA", "--file", file("drv-1-half-watt.csv"), "--unit", "degC", "--ambient", "22.9(3)C", "--reflected", "23.0(10)C",
-		"--emissivity", "0.93(3)", "--emissivity-from", "measured", "--emissivity-source", "black coat against a contact probe at 60 °C", "--since-power", "12min", "--distance", "17(1)mm", "--focus-method", "sharpest bond wire", "--averaging", "8", "--instrument", "dmm", "--when", "2026-01-19T09:40:00Z")
+		"--emissivity", "0.93(3)", "--emissivity-from", "measured", "--emissivity-source", "black coat against a contact probe at 60 °C", "--since-power", "12min", "--distance", "9.0(5)mm", "--focus-method", "sharpest bond wire", "--averaging", "8", "--instrument", "dmm", "--when", "2026-01-19T09:40:00Z")
 	do("", "capture", "add", "--specimen", "drv-1", "--setup", "stage", "--voltage", "5.00(1)V", "--current", "200.0(8)mA", "--file", file("drv-1-one-watt.csv"), "--unit", "degC", "--ambient", "23.1(3)C", "--reflected", "23.2(10)C",
-		"--emissivity", "0.93(3)", "--emissivity-from", "measured", "--emissivity-source", "black coat against a contact probe at 60 °C", "--since-power", "15min", "--distance", "17(1)mm", "--focus-method", "sharpest bond wire", "--averaging", "8", "--instrument", "dmm", "--when", "2026-01-19T10:15:00Z")
+		"--emissivity", "0.93(3)", "--emissivity-from", "measured", "--emissivity-source", "black coat against a contact probe at 60 °C", "--since-power", "15min", "--distance", "9.0(5)mm", "--focus-method", "sharpest bond wire", "--averaging", "8", "--instrument", "dmm", "--when", "2026-01-19T10:15:00Z")
 	do("", "outcome", "add", "--project", "kestrel", "--question", "1", "--capture", "capture-5", "--answer", "Almost all of it in the left output transistor; the right one stays cool.", "--when", "2026-01-19",
 		"--lesson", "The half-watt frame already shows it.")
 	do("", "outcome", "add", "--lost", "--specimen", "drv-2", "--cost", "64EUR", "--because", "the supply's current limit stood at 3 A when it was switched on", "--lesson", "Set the limit with the output shorted, before the part is connected.", "--when", "2026-01-20")
