@@ -41,7 +41,7 @@ const (
 func CheckName(kind, name string) error {
 	bad := func(why string) error {
 		return fault.Invalidf("the name %q %s", name, why).
-			WithHint("use letters, digits, '-', '_' and '.', for example --name ge25-a")
+			WithHint("use letters, digits, '-', '_' and '.', for example ge25-a")
 	}
 	if name == "" || len(name) > maxName {
 		return bad("is empty or longer than 60 characters")

@@ -244,7 +244,7 @@ func ParseStack(text string) ([]Term, error) {
 		default:
 			gap, err := quantity.Parse(item, quantity.Millimetre)
 			if err != nil {
-				return nil, err
+				return nil, (&fault.Error{Kind: fault.KindOf(err), Msg: fmt.Sprintf("term %d of the stack", i+1)}).Because(err)
 			}
 			terms[len(terms)-1].GapAfterMM = gap
 		}

@@ -93,6 +93,9 @@ func (app *App) findPredicted(cmd *cobra.Command, um float64) error {
 			t.Rows = append(t.Rows, []string{setupLabel(s.Name, s.Setup), quantity.Fixed(s.PredictedUM, 3) + " µm", quantity.Fixed(s.RayleighUM, 3) + " µm", quantity.Fixed(s.SamplingUM, 3) + " µm",
 				quantity.Fixed(s.WorkingDistanceMM, 3) + " mm", quantity.Fixed(s.FieldXMM, 3) + " x " + quantity.Fixed(s.FieldYMM, 3) + " mm", orDash(s.Costs)})
 		}
+		if len(list) == 0 {
+			app.notef("no setup is predicted to resolve %s µm", quantity.Fixed(um, 6))
+		}
 		app.notef("a prediction by paraxial optics, aberrations left out; --resolved answers from evidence")
 		return app.screen().Table(t)
 	})
@@ -242,7 +245,10 @@ func newFindLosses(app *App) *cobra.Command {
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			var d report.LossesDossier
 			err := app.view(cmd.Context(), func(tx *store.Tx) (err error) {
-				d, err = lossesDossier(tx, project)
+				if d, err = lossesDossier(tx, project); err != nil {
+					return err
+				}
+				d.Seal, err = app.seal(tx)
 				return err
 			})
 			if err != nil {

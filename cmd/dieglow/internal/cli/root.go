@@ -123,6 +123,9 @@ func checkOperator(who string) error {
 	if err := catalog.CheckText("operator", who); err != nil {
 		return err
 	}
+	if strings.TrimSpace(who) == "" {
+		return fault.Invalidf("the operator's name is blank").WithHint(`give --by "name"`)
+	}
 	if strings.ContainsAny(who, "\n\t") || len(who) > 120 {
 		return fault.Invalidf("the operator's name is longer than 120 bytes or has a line break").WithHint(`give --by "name"`)
 	}
