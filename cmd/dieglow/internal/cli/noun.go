@@ -31,7 +31,8 @@ type noun[T store.Body] struct {
 	warn  func(tx *store.Tx, body T) ([]string, error)                   // nil, or what to tell after recording
 	facts func(tx *store.Tx, r notebook.Record[T]) ([]report.Fact, error)
 
-	nameless bool // its records go by their handles
+	nameless bool           // its records go by their handles
+	brief    func(T) string // nil, or what is said with the handle of a record just written
 	columns  []term.Column
 	row      func(tx *store.Tx, r notebook.Record[T]) ([]string, error) // after the handle and name
 }
@@ -118,7 +119,11 @@ func (n noun[T]) said(app *App, out recorded[T], verb string) error {
 		app.notef("warning: %s", w)
 	}
 	return app.emit(out, func() error {
-		_, err := fmt.Fprintf(app.Out, "%s %s\n", verb, term.Clean(out.Label()+revisionText(out.Meta)))
+		line := verb + " " + out.Label() + revisionText(out.Meta)
+		if n.brief != nil {
+			line += ": " + n.brief(out.Body)
+		}
+		_, err := fmt.Fprintln(app.Out, term.Clean(line))
 		return err
 	})
 }

@@ -37,7 +37,12 @@ makes a new one.`,
 				"wavelength", "where the figures are to hold; the middle of the camera's band unless given", "notes", "anything else")
 		},
 		apply: setupApply, ready: setupReady, warn: setupWarnings,
-		facts:   setupFacts,
+		facts: setupFacts,
+		brief: func(s catalog.Setup) string {
+			f := s.Figures
+			return fmt.Sprintf("predicted %s µm a pixel, %s mm working distance, %s x %s mm field, limit %s µm",
+				quantity.Fixed(f.ObjectPixelUM, 3), quantity.Fixed(f.WorkingDistanceMM, 3), quantity.Fixed(f.FieldXMM, 3), quantity.Fixed(f.FieldYMM, 3), quantity.Fixed(f.PredictedUM, 3))
+		},
 		columns: []term.Column{{Header: "camera"}, {Header: "lenses", Align: term.Right}, {Header: "pixel", Align: term.Right}, {Header: "working distance", Align: term.Right}, {Header: "field", Align: term.Right}, {Header: "predicted limit", Align: term.Right}},
 		row: func(_ *store.Tx, r notebook.Record[catalog.Setup]) ([]string, error) {
 			f := r.Body.Figures
