@@ -51,10 +51,10 @@ func stepNames() string {
 // Caution is a short warning. Its text may change only together with its
 // version, since records name the version that was shown.
 type Caution struct {
-	ID      string
-	Version int
-	Text    string
-	Sources string // where the substance of it comes from
+	ID      string `json:"id"`
+	Version int    `json:"version"`
+	Text    string `json:"text"`
+	Sources string `json:"sources"` // where the substance of it comes from
 }
 
 // deference ends every caution: this program trains nobody.

@@ -104,6 +104,8 @@ func TestTranscripts(t *testing.T) {
 			"status":  cmdStatus,
 			"refused": cmdRefused,
 			"damaged": cmdDamaged,
+			"tables":  cmdTables,
+			"tabs":    cmdTabs,
 		},
 	})
 }
@@ -250,4 +252,46 @@ func cmdDamaged(ts *testscript.TestScript, neg bool, args []string) {
 		ts.Fatalf("usage: damaged DIR")
 	}
 	ts.Value(damagedKey{}).(map[string]bool)[ts.MkAbs(args[0])] = true
+}
+
+// cmdTables checks that every row of every table in a Markdown file has as many
+// cells as the header of its table: tables FILE
+func cmdTables(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 1 {
+		ts.Fatalf("usage: tables FILE")
+	}
+	cells, found := 0, false
+	for i, line := range strings.Split(ts.ReadFile(args[0]), "\n") {
+		if !strings.HasPrefix(line, "|") {
+			cells = 0
+			continue
+		}
+		n := strings.Count(strings.ReplaceAll(strings.ReplaceAll(line, `\\`, ""), `\|`, ""), "|")
+		if cells == 0 {
+			cells, found = n, true
+		}
+		if n != cells || !strings.HasSuffix(line, "|") {
+			ts.Fatalf("%s, line %d: %d cell borders where the header has %d:\n%s", args[0], i+1, n, cells, line)
+		}
+	}
+	if !found {
+		ts.Fatalf("%s holds no table", args[0])
+	}
+}
+
+// cmdTabs checks that a file has so many lines, each with as many tabs as the
+// first: tabs FILE LINES
+func cmdTabs(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 2 {
+		ts.Fatalf("usage: tabs FILE LINES")
+	}
+	lines := strings.Split(strings.TrimSuffix(ts.ReadFile(args[0]), "\n"), "\n")
+	if fmt.Sprint(len(lines)) != args[1] {
+		ts.Fatalf("%d lines, want %s", len(lines), args[1])
+	}
+	for i, line := range lines {
+		if got, want := strings.Count(line, "\t"), strings.Count(lines[0], "\t"); got != want {
+			ts.Fatalf("line %d has %d tabs, the first has %d", i+1, got, want)
+		}
+	}
 }

@@ -44,7 +44,7 @@ func (app *App) demo(ctx context.Context, dir string, commands bool) error {
 	if _, err := os.Lstat(dir); err == nil {
 		return fault.Conflictf("%s is there already", dir).WithHint("name another folder: dieglow demo DIR; or remove that one")
 	} else if !errors.Is(err, fs.ErrNotExist) {
-		return fault.Otherf("cannot look at %s", dir).Because(err)
+		return fault.Otherf("cannot look at %s", dir).Because(err).WithHint("name a folder in a place that can be written: dieglow demo DIR")
 	}
 	frames, err := os.MkdirTemp("", "dieglow-frames-")
 	if err != nil {

@@ -241,7 +241,7 @@ func newFindSpecimens(app *App) *cobra.Command {
 func newFindLosses(app *App) *cobra.Command {
 	var project string
 	cmd := &cobra.Command{
-		Use: "losses", Short: "Specimens lost, why, and what it cost", Example: "  dieglow find losses\n  dieglow report losses", Args: args(),
+		Use: "losses", Short: "Specimens lost, why, and what it cost", Example: "  dieglow find losses\n  dieglow find losses --project kestrel", Args: args(),
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			var d report.LossesDossier
 			err := app.view(cmd.Context(), func(tx *store.Tx) (err error) {

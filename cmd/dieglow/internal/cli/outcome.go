@@ -94,6 +94,9 @@ func readOutcome(in *input, tx *store.Tx) (o notebook.Outcome, at store.Placemen
 	if question != nil {
 		o.Question = *question
 	}
+	if _, ok := in.given("question"); ok && o.Question < 1 {
+		in.fail("question", fault.Invalidf("there is no question %d", o.Question).WithHint("questions are numbered from 1; dieglow project show NAME lists them"))
+	}
 	if in.err != nil {
 		return o, at, in.err
 	}

@@ -128,7 +128,7 @@ func writeFile(path string, data []byte, replace bool) error {
 	if _, err := os.Lstat(path); err == nil && !replace {
 		return fault.Conflictf("%s is there already", path).WithHint("add --replace to write over it, or name another file")
 	} else if err != nil && !errors.Is(err, fs.ErrNotExist) {
-		return fault.Otherf("cannot look at %s", path).Because(err)
+		return fault.Otherf("cannot look at %s", path).Because(err).WithHint("name a file in a folder that is there and can be written")
 	}
 	failed := func(err error) error {
 		return fault.Otherf("cannot write %s", path).Because(err).WithHint("name a file in a folder that is there and can be written")

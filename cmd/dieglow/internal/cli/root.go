@@ -59,6 +59,7 @@ A notebook is a folder with notebook.sqlite and files/. It is found by
 	add("bench", newCalc(app))
 	add("keeping", newVerify(app), newRebuild(app))
 	root.AddCommand(newExitCodes())
+	root.SetHelpCommand(newHelp())
 	return root
 }
 
@@ -71,17 +72,40 @@ func newGroup(use, short, long, example string, children ...*cobra.Command) *cob
 			if len(args) == 0 {
 				return nil
 			}
-			err := fault.Usagef("%s has no command %q", cmd.CommandPath(), args[0])
-			if near := cmd.SuggestionsFor(args[0]); len(near) > 0 {
-				return err.WithHint("did you mean %s %s?", cmd.CommandPath(), strings.Join(near, " or "))
-			}
-			return err.WithHint("%s --help lists the commands", cmd.CommandPath())
+			return noCommand(cmd, args[0])
 		},
 		RunE: func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
 	}
 	cmd.SuggestionsMinimumDistance = 2
 	cmd.AddCommand(children...)
 	return cmd
+}
+
+// noCommand refuses a word that is none of a command's own. Fault Usage.
+func noCommand(cmd *cobra.Command, word string) error {
+	err := fault.Usagef("%s has no command %q", cmd.CommandPath(), word)
+	if near := cmd.SuggestionsFor(word); len(near) > 0 {
+		return err.WithHint("did you mean %s %s?", cmd.CommandPath(), strings.Join(near, " or "))
+	}
+	return err.WithHint("%s --help lists the commands", cmd.CommandPath())
+}
+
+// newHelp replaces cobra's own, which ends with 0 on a command there is not.
+func newHelp() *cobra.Command {
+	return &cobra.Command{
+		Use: "help [COMMAND]", Short: "Help about a command", Example: "  dieglow help lens add",
+		RunE: func(cmd *cobra.Command, words []string) error {
+			found, rest, err := cmd.Root().Find(words)
+			if err != nil {
+				return fault.Usagef("%s", err).WithHint("dieglow --help lists the commands")
+			}
+			if len(rest) > 0 {
+				return noCommand(found, rest[0])
+			}
+			found.InitDefaultHelpFlag()
+			return found.Help()
+		},
+	}
 }
 
 // args takes a fixed number of arguments, named for the message.
