@@ -4,6 +4,8 @@ import (
 	"cmp"
 	"database/sql"
 	"fmt"
+	"maps"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -206,17 +208,34 @@ func article(kind string) string {
 
 // candidates returns the records a handle, an id or a name leads to.
 func (tx *Tx) candidates(name string) ([]found, error) {
-	const columns = "select rid, kind, number, revision from record where "
 	if i := strings.LastIndexByte(name, '-'); i > 0 {
 		if n, err := strconv.Atoi(name[i+1:]); err == nil && n > 0 && strconv.Itoa(n) == name[i+1:] && catalog.Kinds()[fold(name[:i])] {
-			return collect(tx, columns+"kind = ? and number = ?", []any{fold(name[:i]), n}, scanFound)
+			return collect(tx, handleSQL, []any{fold(name[:i]), n}, scanFound)
 		}
 	}
-	if id, err := uuid.Parse(name); err == nil {
-		// A name may look like one: 32 hexadecimal digits, the first a letter.
-		return collect(tx, columns+"id = ? or name_folded = ? order by kind, number", []any{id.String(), fold(name)}, scanFound)
+	named, err := collect(tx, nameSQL(), []any{fold(name)}, scanFound)
+	if err != nil {
+		return nil, err
 	}
-	return collect(tx, columns+"name_folded = ? order by kind, number", []any{fold(name)}, scanFound)
+	id, err := uuid.Parse(name)
+	if err != nil {
+		return named, nil
+	}
+	// A name may look like an id: 32 hexadecimal digits, the first a letter.
+	identified, err := collect(tx, idSQL, []any{id.String()}, scanFound)
+	return append(identified, named...), err
+}
+
+const (
+	foundColumns = "select rid, kind, number, revision from record where "
+	handleSQL    = foundColumns + "kind = ? and number = ?"
+	idSQL        = foundColumns + "id = ?"
+)
+
+// nameSQL looks a name up kind by kind, since the index of names begins with the kind.
+func nameSQL() string {
+	kinds := slices.Sorted(maps.Keys(catalog.Kinds()))
+	return foundColumns + "kind in ('" + strings.Join(kinds, "', '") + "') and name_folded = ? order by kind, number"
 }
 
 func scanFound(rows *sql.Rows) (f found, err error) {

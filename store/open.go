@@ -12,6 +12,7 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
+	"syscall"
 	"time"
 
 	"github.com/google/uuid"
@@ -89,7 +90,7 @@ func OpenWrite(ctx context.Context, dir string, source Source) (*DB, error) {
 
 func open(ctx context.Context, dir string, source Source, way access) (*DB, error) {
 	path := filepath.Join(dir, FileName)
-	if info, err := os.Stat(path); errors.Is(err, os.ErrNotExist) {
+	if info, err := os.Stat(path); errors.Is(err, os.ErrNotExist) || errors.Is(err, syscall.ENOTDIR) {
 		return nil, fault.NotFoundf("there is no notebook in %s", dir).WithHint("name its folder with --notebook DIR, or start one with dieglow init DIR")
 	} else if err != nil {
 		return nil, fault.Otherf("cannot look into %s", dir).Because(err)

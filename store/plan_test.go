@@ -66,10 +66,9 @@ func TestPlansOfLookups(t *testing.T) {
 	fillTables(t, db, 20, 2000)
 	reader := openRead(t, dir)
 	for query, args := range map[string][]any{
-		"select rid from record where kind = ? and number = ?":                                                                                {"lens", 1},
-		"select rid from record where id = ?":                                                                                                 {"x"},
-		"select rid from record where id = ? or name_folded = ? order by kind, number":                                                        {"x", "y"},
-		"select rid from record where name_folded = ?":                                                                                        {"x"},
+		handleSQL: {"lens", 1},
+		idSQL:     {"x"},
+		nameSQL(): {"x"},
 		"select id from record where kind = ? and name_folded = ?":                                                                            {"lens", "x"},
 		"select coalesce(max(number), 0) from record where kind = ?":                                                                          {"capture"},
 		"select line from entry order by seq desc limit 1":                                                                                    nil,

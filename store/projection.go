@@ -14,6 +14,7 @@ import (
 // projectedTable is a table made from the journal. Its first keys columns are its primary key.
 type projectedTable struct {
 	name    string
+	place   int64 // among the projections
 	columns []string
 	keys    int
 	upsert  string
@@ -73,6 +74,7 @@ func (p *projector) declare(name string, keys int, columns string) {
 		last = ">="
 	}
 	p.tables[name] = &projectedTable{
+		place:  int64(len(p.order)),
 		remove: "delete from " + name + " where " + strings.Join(cols[:keys-1], " = ? and ") + strings.Repeat(" = ? and ", min(1, keys-1)) + cols[keys-1] + " " + last + " ?",
 		name:   name, columns: cols, keys: keys,
 		upsert: "insert into " + name + " (" + strings.Join(cols, ", ") + ") values (?" + strings.Repeat(", ?", len(cols)-1) +

@@ -8,8 +8,6 @@ import (
 	"strconv"
 	"strings"
 
-	"github.com/gowebpki/jcs"
-
 	"dieglow/catalog"
 	"dieglow/catalog/fault"
 	"dieglow/notebook"
@@ -37,7 +35,7 @@ func encode(body Body, reason string) ([]byte, error) {
 	if err := enc.Encode(envelope[Body]{reason, body}); err != nil {
 		return nil, fmt.Errorf("encode %s: %w", body.Kind(), err)
 	}
-	return jcs.Transform(buf.Bytes())
+	return canonical(buf.Bytes())
 }
 
 func decode[T Body](raw []byte) (envelope[T], error) {
@@ -93,8 +91,14 @@ type Placement struct {
 
 // Add records something new. It allots the handle and writes entry, body and
 // projection. Fault Invalid from the body's own check, or Conflict when another
-// record of the kind has the name.
+// record of the kind has the name, or the project is closed; only custody is
+// still recorded then, since parts go back after the work.
 func Add[T Body](tx *Tx, body T, p Placement) (notebook.Record[T], error) {
+	if p.Project != "" && body.Kind() != notebook.KindCustody {
+		if err := tx.checkOpen(p.Project); err != nil {
+			return notebook.Record[T]{}, err
+		}
+	}
 	id, err := tx.newID(body.Kind())
 	if err != nil {
 		return notebook.Record[T]{}, err
@@ -115,6 +119,27 @@ func Add[T Body](tx *Tx, body T, p Placement) (notebook.Record[T], error) {
 		Kind: body.Kind(), Scope: scope, Files: p.Files,
 	}
 	return write(tx, m, body)
+}
+
+// checkOpen reports fault Conflict when the project is closed.
+func (tx *Tx) checkOpen(project string) error {
+	if tx.open[project] {
+		return nil
+	}
+	var closed, number int
+	var name string
+	found, err := tx.row("select p.closed, r.number, coalesce(r.name, '') from record r join project p on p.rid = r.rid where r.id = ?", []any{project}, &closed, &number, &name)
+	switch {
+	case err != nil:
+		return err
+	case !found:
+		return fault.NotFoundf("no project has the id %s", project)
+	case closed != 0:
+		return fault.Conflictf("the project %s is closed", label(notebook.KindProject, number, name)).
+			WithHint("open a new project for new work; what is recorded can still be amended, and parts returned")
+	}
+	tx.open[project] = true
+	return nil
 }
 
 // Amend records a new revision of m, which must be the newest, with its reason.

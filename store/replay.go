@@ -2,6 +2,7 @@ package store
 
 import (
 	"context"
+	"database/sql"
 	"runtime"
 
 	"dieglow/catalog/fault"
@@ -41,6 +42,7 @@ func (s *stored) read() {
 // batch is entries read by one goroutine; done is closed when they are.
 type batch struct {
 	entries []stored
+	bytes   []byte // what the entries' slices share
 	done    chan struct{}
 }
 
@@ -50,12 +52,13 @@ const (
 )
 
 // eachEntry calls visit for every entry in order. Hashing and decoding, most of
-// the work, is done by other goroutines meanwhile.
+// the work, is done by other goroutines meanwhile. The bytes of what is visited
+// do not outlive the call.
 func (tx *Tx) eachEntry(visit func(*stored) error) error {
 	ctx, cancel := context.WithCancel(tx.ctx)
 	defer cancel()
-	ordered, work := make(chan *batch, batchQueue), make(chan *batch, batchQueue)
-	for range max(1, runtime.GOMAXPROCS(0)-1) {
+	ordered, work, free := make(chan *batch, batchQueue), make(chan *batch, batchQueue), make(chan *batch, batchQueue)
+	for range runtime.GOMAXPROCS(0) {
 		go func() {
 			for b := range work {
 				for i := range b.entries {
@@ -67,7 +70,7 @@ func (tx *Tx) eachEntry(visit func(*stored) error) error {
 	}
 	fetched := make(chan error, 1)
 	go func() {
-		fetched <- tx.fetch(ctx, ordered, work)
+		fetched <- tx.fetch(ctx, ordered, work, free)
 		close(ordered)
 		close(work)
 	}()
@@ -83,6 +86,10 @@ func (tx *Tx) eachEntry(visit func(*stored) error) error {
 				break
 			}
 		}
+		select {
+		case free <- b:
+		default:
+		}
 	}
 	if ferr := <-fetched; err == nil {
 		err = ferr
@@ -90,30 +97,55 @@ func (tx *Tx) eachEntry(visit func(*stored) error) error {
 	return err
 }
 
-// fetch reads the journal's tables and hands batches to both channels.
-func (tx *Tx) fetch(ctx context.Context, ordered, work chan<- *batch) error {
+// fetch reads the journal's tables and hands batches to both channels; it gets
+// back those that were visited.
+func (tx *Tx) fetch(ctx context.Context, ordered, work chan<- *batch, free <-chan *batch) error {
 	rows, err := tx.tx.QueryContext(tx.ctx, "select e.seq, e.line, e.hash, b.salt, b.bytes from entry e left join body b on b.seq = e.seq order by e.seq")
 	if err != nil {
 		return err
 	}
 	defer rows.Close()
-	b := &batch{done: make(chan struct{})}
+	b := newBatch(free)
 	send := func() {
 		work <- b
 		ordered <- b
-		b = &batch{done: make(chan struct{})}
+		b = newBatch(free)
 	}
+	var seq int64
+	var line, hash, salt, body sql.RawBytes
 	for ctx.Err() == nil && rows.Next() { // cancelling a query would interrupt the whole connection
-		var s stored
-		if err := rows.Scan(&s.seq, &s.line, &s.hash, &s.salt, &s.body); err != nil {
+		if err := rows.Scan(&seq, &line, &hash, &salt, &body); err != nil {
 			return err
 		}
-		if b.entries = append(b.entries, s); len(b.entries) == batchSize {
+		b.entries = append(b.entries, stored{seq: seq, line: b.keep(line), hash: b.keep(hash), salt: b.keep(salt), body: b.keep(body)})
+		if len(b.entries) == batchSize {
 			send()
 		}
 	}
 	send()
 	return rows.Err()
+}
+
+func newBatch(free <-chan *batch) *batch {
+	select {
+	case b := <-free:
+		return &batch{entries: b.entries[:0], bytes: b.bytes[:0], done: make(chan struct{})}
+	default:
+		return &batch{entries: make([]stored, 0, batchSize), bytes: make([]byte, 0, 1<<19), done: make(chan struct{})}
+	}
+}
+
+// keep copies a value of the current row; nil stays nil.
+func (b *batch) keep(v sql.RawBytes) []byte {
+	if v == nil {
+		return nil
+	}
+	if cap(b.bytes)-len(b.bytes) < len(v) { // what is kept stays where it is
+		b.bytes = make([]byte, 0, max(1<<19, len(v)))
+	}
+	n := len(b.bytes)
+	b.bytes = append(b.bytes, v...)
+	return b.bytes[n:len(b.bytes):len(b.bytes)]
 }
 
 // revisions holds the newest revision of each record replayed so far, by id.

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"dieglow/notebook/journal"
+	"dieglow/store/files"
 )
 
 // Tx is one look at, or one change of, the notebook. It is the only way in.
@@ -24,6 +25,32 @@ type Tx struct {
 	rids    map[string]int64 // record id -> rid
 	project *projector
 	broken  error // the first failed write: what it left half done must not be committed
+
+	open  map[string]bool // projects found open
+	fresh []files.Ref     // raw files stored for the entries of this transaction
+}
+
+// Keep stores a raw file for an entry of this transaction. If the transaction
+// fails the file goes again: the write lock is held from before it was stored
+// until after that, so nobody else can have come to rely on it. Faults as
+// files.Store.PutFile.
+func (tx *Tx) Keep(path string) (journal.File, error) {
+	ref, fresh, err := tx.db.files.PutFile(tx.ctx, path)
+	if err != nil {
+		return journal.File{}, err
+	}
+	if fresh {
+		tx.fresh = append(tx.fresh, ref)
+	}
+	return journal.File{SHA256: ref.SHA256, Size: ref.Size}, nil
+}
+
+// discard takes back the raw files stored for a transaction that failed. One
+// that cannot be taken back is harmless: verify notes it.
+func (tx *Tx) discard() {
+	for _, ref := range tx.fresh {
+		_ = tx.db.files.Discard(ref)
+	}
 }
 
 // head is the end of the journal.
@@ -53,15 +80,17 @@ func (db *DB) run(ctx context.Context, who string, f func(*Tx) error, write bool
 	defer sqlTx.Rollback()
 	tx := &Tx{
 		ctx: ctx, db: db, tx: sqlTx, who: who, now: db.source.Now().UTC().Truncate(time.Millisecond),
-		stmts: map[string]*sql.Stmt{}, numbers: map[string]int{}, rids: map[string]int64{},
+		stmts: map[string]*sql.Stmt{}, numbers: map[string]int{}, rids: map[string]int64{}, open: map[string]bool{},
 	}
 	if err := f(tx); err != nil {
+		tx.discard()
 		return explain(err)
 	}
 	if !write {
 		return nil
 	}
 	if tx.broken != nil {
+		tx.discard()
 		return explain(tx.broken)
 	}
 	return explain(sqlTx.Commit())

@@ -1,6 +1,7 @@
 package store
 
 import (
+	"cmp"
 	"context"
 	"database/sql"
 	"encoding/binary"
@@ -8,6 +9,7 @@ import (
 	"fmt"
 	"hash/maphash"
 	"math"
+	"path/filepath"
 	"slices"
 	"strings"
 
@@ -42,20 +44,26 @@ type Problem struct {
 func (db *DB) Verify(ctx context.Context) (Check, error) {
 	var c Check
 	err := db.View(ctx, func(tx *Tx) error {
-		if err := tx.checkDatabase(&c); err != nil {
+		if err := tx.checkSchema(&c); err != nil {
 			return err
 		}
-		before := len(c.Problems)
-		r, err := tx.replay(&c)
-		if err != nil {
-			return err
+		lines, structure := []string(nil), make(chan error, 1)
+		go func() {
+			var err error
+			lines, err = db.integrityCheck(ctx)
+			structure <- err
+		}()
+		err := tx.checkContent(&c)
+		serr := <-structure
+		if fault.KindOf(explain(serr)) == fault.Busy { // a writer is waiting for this transaction to end
+			lines, serr = collect(tx, integritySQL, nil, scanText)
 		}
-		if len(c.Problems) == before { // tables of a broken journal cannot agree with it
-			if err := tx.compareTables(&c, r); err != nil {
-				return err
+		for _, l := range lines {
+			if l != "ok" {
+				c.problem("database", "SQLite: %s", l)
 			}
 		}
-		return db.checkFiles(ctx, &c, r.files)
+		return cmp.Or(err, serr)
 	})
 	if code := sqliteCode(err); code != 0 && fault.KindOf(explain(err)) == fault.Corrupt {
 		c.problem("database", "%v", err)
@@ -64,39 +72,67 @@ func (db *DB) Verify(ctx context.Context) (Check, error) {
 	return c, err
 }
 
+// checkContent compares the journal with itself, with the tables and with the raw files.
+func (tx *Tx) checkContent(c *Check) error {
+	before := len(c.Problems)
+	r, err := tx.replay(c)
+	if err != nil {
+		return err
+	}
+	if err := tx.checkLooseBodies(c); err != nil {
+		return err
+	}
+	if len(c.Problems) == before { // tables of a broken journal cannot agree with it
+		if err := tx.compareTables(c, r); err != nil {
+			return err
+		}
+	}
+	return tx.db.checkFiles(tx.ctx, c, r.files)
+}
+
 func (c *Check) problem(class, format string, args ...any) {
 	c.Problems = append(c.Problems, Problem{class, fmt.Sprintf(format, args...)})
 }
 
-// checkDatabase asks SQLite for the state of its own structures, and looks at
-// what the replay does not: bodies without an entry, and the schema.
-func (tx *Tx) checkDatabase(c *Check) error {
-	lines, err := collect(tx, "pragma integrity_check", nil, scanText)
+const integritySQL = "pragma integrity_check"
+
+// integrityCheck asks SQLite for the state of its own structures. It does so on
+// a connection of its own, which takes a good part of Verify's work to another
+// processor; Verify's transaction keeps the file as it is meanwhile.
+func (db *DB) integrityCheck(ctx context.Context) ([]string, error) {
+	conn, err := sql.Open("sqlite", readerDSN(filepath.Join(db.dir, FileName)))
 	if err != nil {
-		return err
+		return nil, err
 	}
-	for _, l := range lines {
-		if l != "ok" {
-			c.problem("database", "SQLite: %s", l)
-		}
+	defer conn.Close()
+	conn.SetMaxOpenConns(1)
+	// It reads most pages once, so that a large cache only costs.
+	if _, err := conn.ExecContext(ctx, "pragma cache_size = -8192"); err != nil {
+		return nil, err
 	}
-	loose, err := collect(tx, "select seq from body where seq not in (select seq from entry)", nil, scanInt)
+	tx, err := conn.BeginTx(ctx, &sql.TxOptions{ReadOnly: true})
 	if err != nil {
-		return err
+		return nil, err
 	}
+	defer tx.Rollback()
+	return collect(&Tx{ctx: ctx, tx: tx}, integritySQL, nil, scanText)
+}
+
+// checkLooseBodies looks for what the replay does not see: bodies before the
+// first or after the last entry. A gap between the two breaks the chain.
+func (tx *Tx) checkLooseBodies(c *Check) error {
+	loose, err := collect(tx, "select seq from body where seq < 1 or seq > (select coalesce(max(seq), 0) from entry)", nil, scanInt)
 	for _, seq := range loose {
 		c.problem("body", "body %d belongs to no entry", seq)
 	}
-	return tx.checkSchema(c)
+	return err
 }
 
 func scanText(rows *sql.Rows) (s string, err error) { return s, rows.Scan(&s) }
 
-// rowKey is the primary key of a projected row: a table and up to three integers.
-type rowKey struct {
-	table   string
-	a, b, c int64
-}
+// rowKey is the primary key of a projected row: the place of its table among the
+// projections, and up to three integers.
+type rowKey struct{ table, a, b, c int64 }
 
 // last returns the last of the key's columns.
 func (k *rowKey) last(keys int) *int64 { return []*int64{&k.a, &k.b, &k.c}[keys-1] }
@@ -211,7 +247,7 @@ func (r *replayed) file(c *Check, e journal.Entry, sha256 string, size int64) {
 
 // digest returns the key of a row and a digest of all its values.
 func (r *replayed) digest(t *projectedTable, values []any) (rowKey, uint64) {
-	key := rowKey{table: t.name}
+	key := rowKey{table: t.place}
 	for i, part := range []*int64{&key.a, &key.b, &key.c} {
 		if i < t.keys {
 			*part, _ = values[i].(int64)
@@ -253,12 +289,12 @@ func (tx *Tx) compareTables(c *Check, r *replayed) error {
 			return err
 		}
 	}
-	lost := map[string]int64{}
+	lost := make([]int64, len(r.projector.order))
 	for key := range r.rows {
 		lost[key.table]++
 	}
-	for _, name := range r.projector.order {
-		if n := lost[name]; n > 0 {
+	for i, name := range r.projector.order {
+		if n := lost[i]; n > 0 {
 			c.problem("table", "%s lacks %d of the rows that the journal makes; dieglow rebuild makes the tables anew", name, n)
 		}
 	}

@@ -71,7 +71,11 @@ func Camera(c catalog.Camera) []Fact {
 	} else {
 		f.add("noise-equivalent temperature difference", quantity.Fixed(*c.NETDK*1000, 4)+" mK", Stated)
 	}
-	f.add("accuracy", cameraAccuracy(c), Stated)
+	if text := cameraAccuracy(c); text == NotRecorded {
+		f.text("accuracy", "")
+	} else {
+		f.add("accuracy", text, Stated)
+	}
 	f.text("serial", c.Serial)
 	f.text("firmware", c.Firmware)
 	f.text("supplier", c.Supplier)
@@ -121,8 +125,8 @@ func Artefact(a catalog.Artefact) []Fact {
 	return f
 }
 
-// Instrument returns the facts about an instrument. today decides whether its
-// calibration is overdue.
+// Instrument returns the facts about an instrument, and on a given day whether
+// its calibration is overdue; without a day they follow from the record alone.
 func Instrument(i catalog.Instrument, today catalog.When) []Fact {
 	var f facts
 	f.text("form", i.Form)
@@ -130,7 +134,11 @@ func Instrument(i catalog.Instrument, today catalog.When) []Fact {
 	f.text("maker", i.Maker)
 	f.text("model", i.Model)
 	f.text("serial", i.Serial)
-	f.add("accuracy", orNotRecorded(i.Accuracy), Stated)
+	if i.Accuracy == "" {
+		f.text("accuracy", "")
+	} else {
+		f.add("accuracy", i.Accuracy, Stated)
+	}
 	if len(i.Calibrations) == 0 {
 		f.add("calibration", "none recorded: traceability not established", "")
 	}
@@ -141,7 +149,7 @@ func Instrument(i catalog.Instrument, today catalog.When) []Fact {
 		}
 		f.add("calibrated "+c.On.String(), text, "")
 	}
-	if _, found, valid := i.CalibrationOn(today); found && !valid {
+	if _, found, valid := i.CalibrationOn(today); today != "" && found && !valid {
 		f.add("warning", "the calibration is overdue", "")
 	}
 	f.text("condition", string(i.Condition))

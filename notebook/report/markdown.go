@@ -11,6 +11,9 @@ import (
 func escape(s string) string {
 	var b strings.Builder
 	for i, r := range s {
+		if turnsText(r) {
+			r = '\ufffd'
+		}
 		switch r {
 		case '\\', '`', '*', '_', '[', ']', '<', '>', '|', '#', '!', '~', '&':
 			if r == '_' && i > 0 && i < len(s)-1 && isWord(s[i-1]) && isWord(s[i+1]) {
@@ -30,6 +33,13 @@ func escape(s string) string {
 		b.WriteRune(r)
 	}
 	return b.String()
+}
+
+// turnsText reports whether r is a control character, or one of the marks that
+// reverse the direction of what follows (UAX 9), with which a note could make a
+// document read as something else.
+func turnsText(r rune) bool {
+	return r < 0x20 && r != '\n' && r != '\t' || r >= 0x7f && r <= 0x9f || r >= 0x202a && r <= 0x202e || r >= 0x2066 && r <= 0x2069
 }
 
 func isWord(c byte) bool {

@@ -86,7 +86,8 @@ func frameFacts(f *facts, frame notebook.FrameFile, emissivityKnown bool) {
 		note = "no emissivity on record, so no temperature follows from it; uncertainty not evaluated"
 	}
 	f.add("  highest", value(frame.Max)+where, kind)
-	f.add("  mean, lowest", value(frame.Mean)+", "+value(frame.Min), kind)
+	f.add("  lowest", value(frame.Min), kind)
+	f.add("  mean", value(frame.Mean), kind)
 	f.add("  "+kind, note, "")
 	if frame.Missing > 0 {
 		f.add("  missing pixels", fmt.Sprint(frame.Missing), "")
@@ -119,7 +120,8 @@ func SpecimenFacts(d SpecimenDossier) []Fact {
 		f.text("hazard", h)
 	}
 	f.maybe("cut from", d.CutFrom)
-	f.text("received", whenText(s.Received)+", from "+orNotRecorded(s.From))
+	f.text("received", whenText(s.Received))
+	f.text("received from", s.From)
 	f.text("condition on receipt", s.Condition)
 	f.maybe("handling", s.Handling)
 	for _, p := range d.Preparations {

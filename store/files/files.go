@@ -53,88 +53,110 @@ func Open(dir string) Store {
 // The errors are ctx's when it ended first, r's own, fault Corrupt when other
 // bytes are stored under the same hash, and Other when the disk refuses.
 func (s Store) Put(ctx context.Context, r io.Reader) (Ref, error) {
+	ref, _, err := s.put(ctx, r)
+	return ref, err
+}
+
+// put also says whether the bytes are new to the store.
+func (s Store) put(ctx context.Context, r io.Reader) (ref Ref, fresh bool, err error) {
 	if err := os.Mkdir(s.folder, 0o755); err != nil && !errors.Is(err, fs.ErrExist) {
-		return Ref{}, s.refused(err)
+		return Ref{}, false, s.refused(err)
 	}
 	temp, err := os.CreateTemp(s.folder, tempPrefix+"*")
 	if err != nil {
-		return Ref{}, s.refused(err)
+		return Ref{}, false, s.refused(err)
 	}
-	ref, err := s.keep(ctx, temp, r)
+	ref, fresh, err = s.keep(ctx, temp, r)
 	// The temporary name goes in every case: after success the file has its own.
 	if gone := os.Remove(temp.Name()); err == nil && gone != nil && !errors.Is(gone, fs.ErrNotExist) {
 		err = s.refused(gone)
 	}
 	if err != nil {
-		return Ref{}, err
+		return Ref{}, false, err
 	}
-	return ref, nil
+	return ref, fresh, nil
 }
 
 // keep fills temp from r, closes it and gives it its name.
-func (s Store) keep(ctx context.Context, temp *os.File, r io.Reader) (Ref, error) {
+func (s Store) keep(ctx context.Context, temp *os.File, r io.Reader) (ref Ref, fresh bool, err error) {
 	defer temp.Close()
-	ref, err := copyHashing(ctx, temp, r)
+	ref, err = copyHashing(ctx, temp, r)
 	if err != nil {
 		if w := (*writeError)(nil); errors.As(err, &w) {
-			return Ref{}, s.refused(w.err)
+			return Ref{}, false, s.refused(w.err)
 		}
-		return Ref{}, err
+		return Ref{}, false, err
 	}
 	final := s.path(ref)
 	if _, err := os.Lstat(final); errors.Is(err, fs.ErrNotExist) {
 		if err := finish(temp); err != nil {
-			return Ref{}, s.refused(err)
+			return Ref{}, false, s.refused(err)
 		}
 		if err := os.Mkdir(filepath.Dir(final), 0o755); err != nil && !errors.Is(err, fs.ErrExist) {
-			return Ref{}, s.refused(err)
+			return Ref{}, false, s.refused(err)
 		}
 		err = place(temp.Name(), final, os.Link)
 		if err != nil && !errors.Is(err, fs.ErrExist) {
-			return Ref{}, s.refused(err)
+			return Ref{}, false, s.refused(err)
 		}
 		if err == nil {
-			return ref, s.syncFolders(final)
+			return ref, true, s.syncFolders(final)
 		}
 	}
 	if err := s.Verify(ctx, ref); err != nil {
-		return Ref{}, err
+		return Ref{}, false, err
 	}
 	// Whoever stored the bytes may not have come as far as this.
-	return ref, s.syncFolders(final)
+	return ref, false, s.syncFolders(final)
 }
 
 // PutFile stores the file at path as Put does. Fault NotFound when there is
 // none, Invalid when it is not a regular file, Conflict when it changed while
-// it was read.
-func (s Store) PutFile(ctx context.Context, path string) (Ref, error) {
+// it was read. fresh says whether the bytes are new to the store, which Discard
+// then can take back.
+func (s Store) PutFile(ctx context.Context, path string) (ref Ref, fresh bool, err error) {
 	before, err := os.Stat(path) // first: opening a pipe would wait for a writer
 	if errors.Is(err, fs.ErrNotExist) {
-		return Ref{}, fault.NotFoundf("no file %s", path).WithHint("check the path, or list its folder with ls")
+		return Ref{}, false, fault.NotFoundf("no file %s", path).WithHint("check the path, or list its folder with ls")
 	}
 	if err != nil {
-		return Ref{}, fault.Otherf("file not read").Because(err)
+		return Ref{}, false, fault.Otherf("file not read").Because(err)
 	}
 	if !before.Mode().IsRegular() {
-		return Ref{}, fault.Invalidf("%s is not a regular file", path).WithHint("name one file; pack a folder into one first")
+		return Ref{}, false, fault.Invalidf("%s is not a regular file", path).WithHint("name one file; pack a folder into one first")
 	}
 	f, err := os.Open(path)
 	if err != nil {
-		return Ref{}, fault.Otherf("file not read").Because(err)
+		return Ref{}, false, fault.Otherf("file not read").Because(err)
 	}
 	defer f.Close()
-	ref, err := s.Put(ctx, f)
+	ref, fresh, err = s.put(ctx, f)
 	if err != nil {
-		return Ref{}, err
+		return Ref{}, false, err
 	}
 	after, err := f.Stat()
 	if err != nil {
-		return Ref{}, fault.Otherf("file not read").Because(err)
+		return Ref{}, false, fault.Otherf("file not read").Because(err)
 	}
 	if after.Size() != ref.Size || !after.ModTime().Equal(before.ModTime()) {
-		return Ref{}, fault.Conflictf("%s changed while it was read", path).WithHint("wait until it is written, then add it again")
+		return Ref{}, false, fault.Conflictf("%s changed while it was read", path).WithHint("wait until it is written, then add it again")
 	}
-	return ref, nil
+	return ref, fresh, nil
+}
+
+// Discard takes back bytes that PutFile called fresh, when the entry that was to
+// name them is not written after all. The caller must know that nobody else can
+// have come to rely on them meanwhile.
+func (s Store) Discard(ref Ref) error {
+	if err := ref.check(); err != nil {
+		return err
+	}
+	path := s.path(ref)
+	if err := os.Remove(path); err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return s.refused(err)
+	}
+	os.Remove(filepath.Dir(path)) // only when it is empty now
+	return nil
 }
 
 // Open opens stored bytes for reading. Reading to the end checks them: instead

@@ -150,23 +150,29 @@ func TestPutFile(t *testing.T) {
 	if err := os.WriteFile(path, []byte("1,2\n"), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	ref, err := s.PutFile(t.Context(), path)
-	if err != nil || ref.Size != 4 {
-		t.Errorf("PutFile = %v, %v, want 4 bytes", ref, err)
+	ref, fresh, err := s.PutFile(t.Context(), path)
+	if err != nil || ref.Size != 4 || !fresh {
+		t.Errorf("PutFile = %v, %v, %v, want 4 fresh bytes", ref, fresh, err)
 	}
-	if _, err := s.PutFile(t.Context(), filepath.Join(dir, "none")); fault.KindOf(err) != fault.NotFound {
+	if _, fresh, err := s.PutFile(t.Context(), path); err != nil || fresh {
+		t.Errorf("PutFile again: fresh %v, %v", fresh, err)
+	}
+	if err := s.Discard(ref); err != nil || len(kinds(t, s)) != 0 {
+		t.Errorf("Discard: %v, left %v", err, kinds(t, s))
+	}
+	if _, _, err := s.PutFile(t.Context(), filepath.Join(dir, "none")); fault.KindOf(err) != fault.NotFound {
 		t.Errorf("PutFile of nothing: %v, want fault NotFound", err)
 	}
-	if _, err := s.PutFile(t.Context(), dir); fault.KindOf(err) != fault.Invalid {
+	if _, _, err := s.PutFile(t.Context(), dir); fault.KindOf(err) != fault.Invalid {
 		t.Errorf("PutFile of a folder: %v, want fault Invalid", err)
 	}
 	pipe := filepath.Join(dir, "pipe")
 	if err := syscall.Mkfifo(pipe, 0o600); err == nil {
-		if _, err := s.PutFile(t.Context(), pipe); fault.KindOf(err) != fault.Invalid {
+		if _, _, err := s.PutFile(t.Context(), pipe); fault.KindOf(err) != fault.Invalid {
 			t.Errorf("PutFile of a pipe: %v, want fault Invalid", err)
 		}
 	}
-	if _, err := Open(filepath.Join(dir, "none")).PutFile(t.Context(), path); fault.KindOf(err) != fault.Other || fault.HintOf(err) == "" {
+	if _, _, err := Open(filepath.Join(dir, "none")).PutFile(t.Context(), path); fault.KindOf(err) != fault.Other || fault.HintOf(err) == "" {
 		t.Errorf("PutFile without a notebook folder: %v, want fault Other with a hint", err)
 	}
 }

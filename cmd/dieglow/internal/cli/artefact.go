@@ -56,7 +56,7 @@ func artefactApply(in *input, _ *store.Tx, a *catalog.Artefact) error {
 	}
 	in.text("form", &a.Form)
 	in.text("certificate", &a.Certificate)
-	in.when("certified-on", &a.CertificateOn)
+	in.past("certified-on", &a.CertificateOn)
 	in.when("due", &a.DueOn)
 	in.text("how-known", &a.HowKnown)
 	in.text("supplier", &a.Supplier)

@@ -68,15 +68,10 @@ Any other file goes in with --attach.`,
 }
 
 func (app *App) addCapture(cmd *cobra.Command) error {
-	db, who, err := app.openWrite(cmd.Context())
-	if err != nil {
-		return err
-	}
-	defer db.Close()
 	in := app.input(cmd)
 	var out recorded[notebook.Capture]
-	err = db.Update(cmd.Context(), who, func(tx *store.Tx) error {
-		desk := newCaptureDesk(cmd.Context(), tx, db.Files(), who)
+	err := app.updateAs(cmd.Context(), func(tx *store.Tx, who string) error {
+		desk := newCaptureDesk(tx, who)
 		c, at, err := desk.read(in)
 		if err != nil {
 			return err
@@ -112,7 +107,7 @@ func captureConditions(in *input, c *notebook.Capture) error {
 	in.text("focus-method", &c.FocusMethod)
 	in.count("averaging", &c.FramesAveraged)
 	in.text("operator", &c.Operator)
-	in.when("when", &c.On)
+	in.past("when", &c.On)
 	in.list("deviation", &c.Deviations)
 	in.text("notes", &c.Notes)
 	if in.err != nil {

@@ -1,7 +1,6 @@
 package cli
 
 import (
-	"context"
 	"path/filepath"
 
 	"dieglow/catalog"
@@ -11,16 +10,13 @@ import (
 	"dieglow/notebook/frame"
 	"dieglow/notebook/journal"
 	"dieglow/store"
-	"dieglow/store/files"
 )
 
 // captureDesk turns what a person gave into captures. It reads each record that
 // captures refer to once, so that a table of many captures costs little more
 // than writing them.
 type captureDesk struct {
-	ctx context.Context
 	tx  *store.Tx
-	raw files.Store
 	who string
 	dir string // where relative file names start, "" for the working directory
 
@@ -34,9 +30,9 @@ type captureDesk struct {
 	unfit       map[string][]string // warnings about the parts of a setup
 }
 
-func newCaptureDesk(ctx context.Context, tx *store.Tx, raw files.Store, who string) *captureDesk {
+func newCaptureDesk(tx *store.Tx, who string) *captureDesk {
 	return &captureDesk{
-		ctx: ctx, tx: tx, raw: raw, who: who,
+		tx: tx, who: who,
 		projects: map[string]notebook.Record[notebook.Project]{}, specimens: map[string]notebook.Record[notebook.Specimen]{},
 		artefacts: map[string]notebook.Record[catalog.Artefact]{}, setups: map[string]notebook.Record[catalog.Setup]{},
 		cameras: map[string]notebook.Record[catalog.Camera]{}, instruments: map[string]notebook.Record[catalog.Instrument]{},
@@ -94,7 +90,7 @@ func (d *captureDesk) read(in *input) (notebook.Capture, store.Placement, error)
 func (d *captureDesk) subject(in *input, c *notebook.Capture) (at store.Placement, err error) {
 	in.text("purpose", &c.Purpose)
 	if name, ok := in.given("project"); ok {
-		p, err := d.openProject(name)
+		p, err := named(d, d.projects, name)
 		if err != nil {
 			return at, err
 		}
@@ -107,9 +103,6 @@ func (d *captureDesk) subject(in *input, c *notebook.Capture) (at store.Placemen
 		}
 		if at.Project != "" && at.Project != s.Scope {
 			return at, fault.Conflictf("%s belongs to another project", s.Label()).WithHint("leave the project out: a capture belongs to its specimen's project")
-		}
-		if _, err := d.openProject(s.Scope); err != nil {
-			return at, err
 		}
 		c.Specimen, at.Project = &s.Ref, s.Scope
 	}
@@ -127,14 +120,6 @@ func (d *captureDesk) subject(in *input, c *notebook.Capture) (at store.Placemen
 	s, err := named(d, d.setups, name)
 	c.Setup = s.Ref
 	return at, err
-}
-
-func (d *captureDesk) openProject(name string) (notebook.Record[notebook.Project], error) {
-	p, err := named(d, d.projects, name)
-	if err == nil {
-		err = checkOpen(p)
-	}
-	return p, err
 }
 
 // files reads the frames, checks them against the camera, and only then stores
@@ -173,15 +158,15 @@ func (d *captureDesk) files(in *input, c *notebook.Capture) ([]journal.File, err
 	}
 	var kept []journal.File
 	for i, path := range paths {
-		ref, err := d.raw.PutFile(d.ctx, path)
+		file, err := d.tx.Keep(path)
 		if err != nil {
 			return nil, err
 		}
-		kept = append(kept, journal.File{SHA256: ref.SHA256, Size: ref.Size})
+		kept = append(kept, file)
 		if i < len(frames) {
-			c.Frames[i].SHA256, c.Frames[i].Size = ref.SHA256, ref.Size
+			c.Frames[i].SHA256, c.Frames[i].Size = file.SHA256, file.Size
 		} else {
-			c.Attachments[i-len(frames)].SHA256, c.Attachments[i-len(frames)].Size = ref.SHA256, ref.Size
+			c.Attachments[i-len(frames)].SHA256, c.Attachments[i-len(frames)].Size = file.SHA256, file.Size
 		}
 	}
 	return kept, nil

@@ -50,14 +50,9 @@ func (app *App) importCaptures(cmd *cobra.Command, path string) error {
 	if err != nil {
 		return err
 	}
-	db, who, err := app.openWrite(cmd.Context())
-	if err != nil {
-		return err
-	}
-	defer db.Close()
 	var out imported
-	err = db.Update(cmd.Context(), who, func(tx *store.Tx) error {
-		desk := newCaptureDesk(cmd.Context(), tx, db.Files(), who)
+	err = app.updateAs(cmd.Context(), func(tx *store.Tx, who string) error {
+		desk := newCaptureDesk(tx, who)
 		desk.dir = filepath.Dir(path)
 		in := app.input(cmd)
 		in.prefix, in.given, in.lists = "column ", rows.cell, rows.cells

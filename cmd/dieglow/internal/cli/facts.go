@@ -23,7 +23,9 @@ func factsOf(tx *store.Tx, ref catalog.Ref, kind string) ([]report.Fact, error) 
 			return report.Artefact(r.Body), nil
 		})
 	case catalog.KindInstrument:
-		return factsBy(tx, ref, instrumentFacts)
+		return factsBy(tx, ref, func(_ *store.Tx, r notebook.Record[catalog.Instrument]) ([]report.Fact, error) {
+			return report.Instrument(r.Body, ""), nil
+		})
 	case catalog.KindSetup:
 		return factsBy(tx, ref, setupFacts)
 	case notebook.KindProject:
@@ -60,10 +62,6 @@ func factsBy[T store.Body](tx *store.Tx, ref catalog.Ref, facts func(*store.Tx, 
 		return nil, err
 	}
 	return facts(tx, r)
-}
-
-func instrumentFacts(tx *store.Tx, r notebook.Record[catalog.Instrument]) ([]report.Fact, error) {
-	return report.Instrument(r.Body, today(tx.Now())), nil
 }
 
 func projectFacts(tx *store.Tx, r notebook.Record[notebook.Project]) ([]report.Fact, error) {

@@ -2,7 +2,6 @@ package cli
 
 import (
 	"fmt"
-	"strings"
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
@@ -195,21 +194,13 @@ func (app *App) listCaptures(cmd *cobra.Command, filter store.CaptureFilter) err
 		if filter.OnlyGaps {
 			return app.gapTable(list)
 		}
-		t := term.Table{Columns: []term.Column{{Header: "capture"}, {Header: "purpose"}, {Header: "of"}, {Header: "setup"}, {Header: "when"}, {Header: "power", Align: term.Right},
-			{Header: "hottest, apparent", Align: term.Right}, {Header: "gaps", Align: term.Right}}}
+		t := term.Table{Columns: []term.Column{{Header: "capture"}, {Header: "shows"}, {Header: "setup"}, {Header: "when"}, {Header: "power", Align: term.Right},
+			{Header: "hottest, apparent", Align: term.Right}, {Header: "not recorded"}}}
 		for _, c := range list {
-			t.Rows = append(t.Rows, []string{c.Capture, c.Purpose, c.Subject, c.Setup, orDash(c.When.Day()), number(c.PowerW, quantity.Watt), number(c.HottestK, quantity.Kelvin), gapCount(c.NotStated)})
+			t.Rows = append(t.Rows, []string{c.Capture, c.Purpose + " of " + c.Subject, c.Setup, orDash(c.When.Day()), number(c.PowerW, quantity.Watt), number(c.HottestK, quantity.Kelvin), orDash(c.NotStated)})
 		}
 		return app.screen().Table(t)
 	})
-}
-
-// gapCount says how many conditions were not recorded.
-func gapCount(names string) string {
-	if names == "" {
-		return "-"
-	}
-	return fmt.Sprint(strings.Count(names, ",") + 1)
 }
 
 func (app *App) gapTable(list []store.FoundCapture) error {

@@ -21,6 +21,7 @@ type input struct {
 	prefix string                             // before its name in messages: "--", or "column "
 	now    time.Time
 	local  *time.Location
+	note   func(format string, args ...any) // for what is odd but not wrong
 	err    error
 }
 
@@ -41,7 +42,7 @@ func (app *App) input(cmd *cobra.Command) *input {
 			list, err := cmd.Flags().GetStringArray(flag)
 			return list, err == nil
 		},
-		prefix: "--", now: app.Source.Now(), local: app.Local,
+		prefix: "--", now: app.Source.Now(), local: app.Local, note: app.notef,
 	}
 }
 
@@ -137,6 +138,15 @@ func (in *input) when(flag string, into *catalog.When) {
 	w, err := catalog.ParseWhen(s, in.now, in.local)
 	in.fail(flag, err)
 	*into = w
+}
+
+// past is when for what has happened: a day still to come is taken, since the
+// machine's clock may be the one that is wrong, and remarked on.
+func (in *input) past(flag string, into *catalog.When) {
+	in.when(flag, into)
+	if _, ok := in.given(flag); ok && in.err == nil && into.Day() > in.now.UTC().AddDate(0, 0, 1).Format("2006-01-02") {
+		in.note("warning: %s%s lies in the future", in.prefix, flag)
+	}
 }
 
 // count reads a whole number; an empty text takes the recorded value away.

@@ -9,6 +9,7 @@ import (
 	"dieglow/catalog"
 	"dieglow/cmd/dieglow/internal/term"
 	"dieglow/notebook"
+	"dieglow/notebook/report"
 	"dieglow/store"
 )
 
@@ -62,7 +63,7 @@ func newCalibrate(app *App, n noun[catalog.Instrument]) *cobra.Command {
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return n.revise(app, cmd, args[0], func(in *input, _ *store.Tx, i *catalog.Instrument) error {
 				var c catalog.Calibration
-				in.when("on", &c.On)
+				in.past("on", &c.On)
 				in.when("due", &c.DueOn)
 				in.text("laboratory", &c.By)
 				in.text("certificate", &c.Certificate)

@@ -1,6 +1,8 @@
 package cli
 
 import (
+	"bytes"
+	"encoding/json"
 	"fmt"
 	"strings"
 
@@ -8,6 +10,7 @@ import (
 	"github.com/spf13/pflag"
 
 	"dieglow/catalog"
+	"dieglow/catalog/fault"
 	"dieglow/cmd/dieglow/internal/term"
 	"dieglow/notebook"
 	"dieglow/notebook/report"
@@ -246,8 +249,17 @@ func (n noun[T]) revise(app *App, cmd *cobra.Command, name string, change func(*
 		if err != nil {
 			return err
 		}
+		before, err := json.Marshal(old.Body)
+		if err != nil {
+			return err
+		}
 		if err := change(in, tx, &old.Body); err != nil {
 			return err
+		}
+		if after, err := json.Marshal(old.Body); err != nil {
+			return err
+		} else if bytes.Equal(before, after) {
+			return fault.Invalidf("that changes nothing about %s", old.Label()).WithHint("name what is to change; %s amend --help lists the flags", "dieglow "+n.kind)
 		}
 		reason, err := cmd.Flags().GetString("reason")
 		if err != nil {

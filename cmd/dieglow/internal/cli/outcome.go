@@ -88,7 +88,7 @@ func readOutcome(in *input, tx *store.Tx) (o notebook.Outcome, at store.Placemen
 	in.money("cost", &o.Cost)
 	in.text("because", &o.Because)
 	in.text("lesson", &o.Lesson)
-	in.when("when", &o.On)
+	in.past("when", &o.On)
 	question := &o.Question
 	in.count("question", &question)
 	if question != nil {
@@ -301,7 +301,7 @@ func readExpense(in *input, tx *store.Tx) (e notebook.Expense, at store.Placemen
 	in.text("for", &e.What)
 	var cost *quantity.Money
 	in.money("cost", &cost)
-	in.when("on", &e.On)
+	in.past("on", &e.On)
 	in.text("notes", &e.Notes)
 	if in.err != nil {
 		return e, at, in.err

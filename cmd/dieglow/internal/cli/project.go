@@ -58,8 +58,10 @@ func newProject(app *App) *cobra.Command {
 
 func newProjectClose(app *App, n noun[notebook.Project]) *cobra.Command {
 	cmd := &cobra.Command{
-		Use:     "close NAME",
-		Short:   "Close a project; its record stays",
+		Use:   "close NAME",
+		Short: "Close a project; its record stays",
+		Long: `Nothing new is recorded in a closed project, except that parts move and go back.
+What is recorded can still be amended.`,
 		Example: `  dieglow project close kestrel --remark "report accepted" --on 2026-04-02`,
 		Args:    args("the project's name or handle"),
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -68,7 +70,7 @@ func newProjectClose(app *App, n noun[notebook.Project]) *cobra.Command {
 					return fault.Conflictf("%s is closed already", args[0]).WithHint("dieglow trail %s says when", args[0])
 				}
 				p.Closed = true
-				in.when("on", &p.ClosedOn)
+				in.past("on", &p.ClosedOn)
 				in.text("remark", &p.ClosingRemark)
 				return in.err
 			})
@@ -80,22 +82,12 @@ func newProjectClose(app *App, n noun[notebook.Project]) *cobra.Command {
 }
 
 // projectOf returns the id of the project named by the --project flag, "" when
-// none is given. Fault Conflict when the project is closed.
+// none is given.
 func projectOf(in *input, tx *store.Tx) (string, error) {
 	name, ok := in.given("project")
 	if !ok {
 		return "", nil
 	}
 	p, err := store.Get[notebook.Project](tx, name)
-	if err != nil {
-		return "", err
-	}
-	return p.ID, checkOpen(p)
-}
-
-func checkOpen(p notebook.Record[notebook.Project]) error {
-	if p.Body.Closed {
-		return fault.Conflictf("the project %s is closed", p.Label()).WithHint("open a new project for new work")
-	}
-	return nil
+	return p.ID, err
 }

@@ -79,9 +79,12 @@ func specimenApply(in *input, tx *store.Tx, s *notebook.Specimen) error {
 			return err
 		}
 		s.CutFrom = &parent.Ref
+		if _, said := in.given("beryllia"); !said && parent.Body.Beryllia == notebook.Possible {
+			s.Beryllia = notebook.Possible // a piece may hold what the whole may
+		}
 	}
 	in.text("condition", &s.Condition)
-	in.when("received", &s.Received)
+	in.past("received", &s.Received)
 	in.text("from", &s.From)
 	in.text("handling", &s.Handling)
 	in.text("notes", &s.Notes)

@@ -70,9 +70,13 @@ func (app *App) prepare(cmd *cobra.Command, name string) error {
 			WithHint("do not open it unless the data sheet or the maker excludes beryllia; then dieglow specimen amend %s --beryllia excluded --reason \"...\". If the step has been done, record it with --acknowledged", name)
 	}
 	var out notebook.Record[notebook.Preparation]
+	var state string
 	err := app.updateAs(cmd.Context(), func(tx *store.Tx, who string) error {
 		s, err := show(tx)
 		if err != nil {
+			return err
+		}
+		if state, err = tx.SpecimenState(s.ID); err != nil {
 			return err
 		}
 		p := notebook.Preparation{Specimen: s.Ref, Step: step.Name, Person: who, Acknowledged: acknowledged, Cautions: []notebook.CautionSeen{}}
@@ -81,7 +85,7 @@ func (app *App) prepare(cmd *cobra.Command, name string) error {
 		}
 		in.text("method", &p.Method)
 		in.text("person", &p.Person)
-		in.when("on", &p.On)
+		in.past("on", &p.On)
 		in.text("result", &p.Result)
 		if in.err != nil {
 			return in.err
@@ -91,6 +95,9 @@ func (app *App) prepare(cmd *cobra.Command, name string) error {
 	})
 	if err != nil {
 		return err
+	}
+	if state != store.Held {
+		app.notef("warning: %s is %s", name, state)
 	}
 	return app.emit(out, func() error {
 		_, err := fmt.Fprintf(app.Out, "recorded %s: %s of %s\n", out.Handle, step.Name, term.Clean(name))
@@ -144,7 +151,7 @@ func (app *App) custody(event string, cmd *cobra.Command) *cobra.Command {
 			c := notebook.Custody{Specimen: s.Ref, Event: event, Person: who}
 			in.text("to", &c.Place)
 			in.text("person", &c.Person)
-			in.when("on", &c.On)
+			in.past("on", &c.On)
 			in.text("condition", &c.Condition)
 			if in.err != nil {
 				return in.err
