@@ -36,7 +36,9 @@ func newInstrument(app *App) *cobra.Command {
 			in.text("notes", &i.Notes)
 			return nil
 		},
-		facts:   instrumentFacts,
+		facts: func(tx *store.Tx, r notebook.Record[catalog.Instrument]) ([]report.Fact, error) {
+			return report.Instrument(r.Body, today(tx.Now())), nil
+		},
 		columns: []term.Column{{Header: "form"}, {Header: "serial"}, {Header: "calibrated"}, {Header: "due"}, {Header: "condition"}},
 		row: func(tx *store.Tx, r notebook.Record[catalog.Instrument]) ([]string, error) {
 			on, due := "never", ""
