@@ -155,7 +155,8 @@ func (s Store) Discard(ref Ref) error {
 	if err := os.Remove(path); err != nil && !errors.Is(err, fs.ErrNotExist) {
 		return s.refused(err)
 	}
-	os.Remove(filepath.Dir(path)) // only when it is empty now
+	os.Remove(filepath.Dir(path)) // these go only when they are empty now
+	os.Remove(s.folder)
 	return nil
 }
 
