@@ -152,12 +152,13 @@ func (t *captureTable) at(err error) error {
 	if err == nil {
 		return nil
 	}
-	kind := fault.KindOf(err)
-	var syntax *csv.ParseError
-	if errors.As(err, &syntax) {
-		kind = fault.Invalid
+	e := &fault.Error{Kind: fault.KindOf(err), Msg: fmt.Sprintf("line %d of the table; nothing was recorded", t.line)}
+	if syntax := (*csv.ParseError)(nil); errors.As(err, &syntax) {
+		e.Kind = fault.Invalid
+		e.Hint = fmt.Sprintf("each line has %s with tabs between, as the first line names them; leave a cell empty for what was not recorded", counted(len(t.columns), "cell"))
+		err = syntax.Err
 	}
-	return (&fault.Error{Kind: kind, Msg: fmt.Sprintf("line %d of the table; nothing was recorded", t.line)}).Because(err)
+	return e.Because(err)
 }
 
 // cell returns the text of a column, if it is there and not empty.
