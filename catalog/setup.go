@@ -310,3 +310,25 @@ func (s Setup) Explain(parts Parts) ([]optics.Explanation, error) {
 	before, err := a.Explain()
 	return append(stack, before...), err
 }
+
+// Transmission returns the transmission of the stack over the camera's band as
+// the product of what was measured of its lenses, with the uncertainty when all
+// of them carry one. Fault Invalid, naming the lens, when one was not measured.
+func (s Setup) Transmission(parts Parts) (quantity.Estimate, error) {
+	product, relative, known := 1.0, 0.0, true
+	for i, l := range parts.Lenses {
+		t := l.Transmission
+		if t == nil {
+			return quantity.Estimate{}, fault.Invalidf("the transmission of %s is not recorded", s.Stack[i].Lens.Handle).
+				WithHint("measure it and amend the lens with --transmission, or state that of the stack with --transmission")
+		}
+		product *= t.Value
+		u, ok := t.StandardU()
+		known = known && ok
+		relative = quantity.RootSumSquare(relative, u/t.Value)
+	}
+	if !known {
+		return quantity.Exactly(product), nil
+	}
+	return quantity.With(product, product*relative), nil
+}

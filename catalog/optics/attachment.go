@@ -105,7 +105,7 @@ func (a Attachment) Figures() (AttachmentFigures, error) {
 	}
 	f.ObjectPixelUM = max(f.ObjectPixelXUM, f.ObjectPixelYUM)
 	f.FieldXMM, f.FieldYMM = f.ObjectPixelXUM*float64(c.Width)/1000, f.ObjectPixelYUM*float64(c.Height)/1000
-	f.RayleighUM = 0.61 * a.WavelengthUM / f.NAObject
+	f.RayleighUM = RayleighUM(a.WavelengthUM, f.NAObject)
 	f.NyquistPeriodUM = 2 * f.ObjectPixelUM
 	f.NyquistLPPerMM = 1000 / f.NyquistPeriodUM
 	return f, nil

@@ -1,5 +1,6 @@
-// Package optics traces stacks of lenses in air, alone and in front of a camera
-// that keeps its own lens, to first order (paraxially).
+// Package optics traces stacks of lenses and mirrors in air, alone and in front
+// of a camera that keeps its own lens: to first order (paraxially), by exact
+// rays, and by what these say of sharpness, light, temperature and tolerances.
 //
 // Light travels from the first element to the last, left to right, and the
 // specimen stands before the first. A surface whose centre of curvature lies
@@ -14,7 +15,8 @@ import (
 )
 
 // Element is one lens in air: thick when N is set, an ideal thin lens when
-// FocalMM is set instead. Validate tells which combinations make sense.
+// FocalMM is set instead; or a first-surface mirror when Mirror is set.
+// Validate tells which combinations make sense.
 type Element struct {
 	Name string // what messages call it; may be empty
 
@@ -24,6 +26,10 @@ type Element struct {
 	Radius1MM   float64 // thick lens: radius of the first surface; 0 or infinite is a plane
 	Radius2MM   float64 // thick lens: radius of the second surface; 0 or infinite is a plane
 	ThicknessMM float64 // thick lens: centre thickness
+
+	Mirror       bool    // a first-surface mirror of radius Radius1MM; see mirror.go for signs
+	Reflectance  float64 // mirror: share of the light it sends on, above 0 and at most 1
+	IncidenceDeg float64 // plane mirror: angle between the axis and its normal, below 90
 
 	DiameterMM float64 // outer diameter; 0 when not stated
 	// Clear semi-apertures of the two surfaces; 0 takes half the diameter, or no
@@ -35,11 +41,15 @@ type Element struct {
 func Thin(focalMM float64) Element { return Element{FocalMM: focalMM} }
 
 // IsThin reports whether the element is an ideal thin lens.
-func (e Element) IsThin() bool { return e.N == 0 }
+func (e Element) IsThin() bool { return e.N == 0 && !e.Mirror }
 
 // Flip returns the element turned round, last surface first. Turning twice
-// gives the element back.
+// gives the element back. A mirror works with one face only and stays as it is:
+// in a stack turned round, light meets the same face from the other leg.
 func (e Element) Flip() Element {
+	if e.Mirror {
+		return e
+	}
 	e.Radius1MM, e.Radius2MM = reversedRadius(e.Radius2MM), reversedRadius(e.Radius1MM)
 	e.SemiAperture1MM, e.SemiAperture2MM = e.SemiAperture2MM, e.SemiAperture1MM
 	return e
@@ -71,7 +81,7 @@ func sag(radiusMM, h float64) float64 {
 
 // EdgeThicknessMM returns the thickness at half the diameter: the centre
 // thickness less the sagittas of the surfaces. NaN when the diameter is not
-// stated, a surface does not reach it, or the element is thin.
+// stated, a surface does not reach it, or the element is thin or a mirror.
 func (e Element) EdgeThicknessMM() float64 {
 	h := e.DiameterMM / 2
 	for _, r := range []float64{e.Radius1MM, e.Radius2MM} {
@@ -79,7 +89,7 @@ func (e Element) EdgeThicknessMM() float64 {
 			return math.NaN()
 		}
 	}
-	if !(h > 0) || e.IsThin() {
+	if !(h > 0) || e.N == 0 {
 		return math.NaN()
 	}
 	return e.ThicknessMM - sag(e.Radius1MM, h) + sag(e.Radius2MM, h)
@@ -87,8 +97,12 @@ func (e Element) EdgeThicknessMM() float64 {
 
 // FocalLengthMM returns the focal length by the lens maker's formula,
 // 1/f = (n-1) [1/R1 - 1/R2 + (n-1) t/(n R1 R2)]; +Inf for an element without
-// power. Zero thickness gives the thin form. The element is not validated.
+// power. Zero thickness gives the thin form; a mirror has -R/2. The element is
+// not validated.
 func (e Element) FocalLengthMM() float64 {
+	if e.Mirror {
+		return mirrorFocalMM(e.Radius1MM)
+	}
 	if e.IsThin() {
 		return e.FocalMM
 	}
@@ -118,6 +132,7 @@ func (e Element) Validate() error {
 		value float64
 	}{
 		{"focal length", e.FocalMM}, {"index", e.N}, {"thickness", e.ThicknessMM}, {"diameter", e.DiameterMM},
+		{"reflectance", e.Reflectance}, {"angle of incidence", e.IncidenceDeg},
 		{"clear semi-aperture of surface 1", e.SemiAperture1MM}, {"clear semi-aperture of surface 2", e.SemiAperture2MM},
 	}
 	for i, f := range fields {
@@ -128,7 +143,12 @@ func (e Element) Validate() error {
 	if math.IsNaN(e.Radius1MM) || math.IsNaN(e.Radius2MM) {
 		return fault.Invalidf("%s: a radius is not a number", e.title()).WithHint("type both radii, for example 25mm, or 0mm for a plane surface")
 	}
-	if e.IsThin() {
+	switch {
+	case e.Mirror:
+		return e.validateMirror()
+	case e.Reflectance != 0 || e.IncidenceDeg != 0:
+		return fault.Invalidf("%s has a reflectance or an angle of incidence, and is not a mirror", e.title()).WithHint("leave them out, or make it a mirror")
+	case e.IsThin():
 		return e.validateThin()
 	}
 	return e.validateThick()

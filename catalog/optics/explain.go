@@ -89,3 +89,9 @@ func (a Attachment) Explain() ([]Explanation, error) {
 		{"finest period the pixels carry", shown(f.NyquistPeriodUM, "µm"), "2 x object pixel", []Input{input("object pixel", f.ObjectPixelUM, "µm")}, "Nyquist criterion"},
 	}, nil
 }
+
+// roundedUp prints a length in mm to a few digits, never below it, so that what
+// a hint says can be typed.
+func roundedUp(mm float64) string {
+	return quantity.Fixed(math.Ceil(mm*1e4-1e-6)/1e4, explainedDigits)
+}

@@ -44,6 +44,17 @@ func (s Stack) LengthMM() float64 {
 	return length
 }
 
+// name is what messages call an element that was given no name.
+func (s Stack) name(i int) string {
+	switch {
+	case s[i].Element.Name != "":
+		return s[i].Element.Name
+	case s[i].Element.Mirror:
+		return fmt.Sprintf("mirror %d", i+1)
+	}
+	return fmt.Sprintf("lens %d", i+1)
+}
+
 // Validate validates every element and gap. Fault Invalid when the stack is
 // empty, an element is impossible, or a gap is negative or not finite.
 func (s Stack) Validate() error {
@@ -52,7 +63,7 @@ func (s Stack) Validate() error {
 	}
 	for i, m := range s {
 		if m.Element.Name == "" {
-			m.Element.Name = fmt.Sprintf("lens %d", i+1)
+			m.Element.Name = s.name(i)
 		}
 		if err := m.Element.Validate(); err != nil {
 			return err
@@ -64,12 +75,14 @@ func (s Stack) Validate() error {
 	return nil
 }
 
-// surface is what a ray meets: a refracting sphere or plane, or a thin lens.
+// surface is what a ray meets: a refracting or reflecting sphere or plane, or a
+// thin lens.
 type surface struct {
 	label           string
 	radiusMM        float64 // 0 for a plane or a thin lens
 	before, after   float64 // refractive indices
 	thinFocalMM     float64 // 0 for a refracting surface
+	mirror          bool
 	semiApertureMM  float64
 	distanceAfterMM float64 // to the next surface
 }
@@ -79,6 +92,9 @@ func (f surface) power() float64 {
 	if f.thinFocalMM != 0 {
 		return 1 / f.thinFocalMM
 	}
+	if f.mirror {
+		return -2 * curvature(f.radiusMM)
+	}
 	return (f.after - f.before) * curvature(f.radiusMM)
 }
 
@@ -86,12 +102,14 @@ func (f surface) power() float64 {
 func (s Stack) surfaces() []surface {
 	list := make([]surface, 0, 2*len(s))
 	for i, m := range s {
-		e, gap, name := m.Element, m.GapAfterMM, m.Element.Name
+		e, gap, name := m.Element, m.GapAfterMM, s.name(i)
 		if i+1 == len(s) {
 			gap = 0
 		}
-		if name == "" {
-			name = fmt.Sprintf("lens %d", i+1)
+		if e.Mirror {
+			list = append(list, surface{label: name, radiusMM: e.Radius1MM, before: 1, after: 1, mirror: true,
+				semiApertureMM: e.mirrorSemiAperture(), distanceAfterMM: gap})
+			continue
 		}
 		if e.IsThin() {
 			list = append(list, surface{label: name, before: 1, after: 1, thinFocalMM: e.FocalMM,

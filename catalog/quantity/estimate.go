@@ -321,3 +321,12 @@ func (p parser) convert(number string, sp spelling, offset bool) (float64, error
 
 // CelsiusZeroK is 0 °C in kelvin, exact by definition (BIPM SI brochure, 9th ed., 2.3.1).
 const CelsiusZeroK = 273.15
+
+// RootSumSquare combines independent standard uncertainties (JCGM 100:2008, 5.1.2).
+func RootSumSquare(u ...float64) float64 {
+	sum := 0.0
+	for _, v := range u {
+		sum = math.Hypot(sum, v)
+	}
+	return sum
+}
