@@ -8,6 +8,7 @@ import (
 	"dieglow/catalog"
 	"dieglow/catalog/fault"
 	"dieglow/catalog/quantity"
+	"dieglow/notebook/frame"
 )
 
 // The purposes of a capture.
@@ -66,8 +67,8 @@ type Capture struct {
 	Notes       string        `json:"notes"`
 }
 
-// FrameFile is a raw frame with what its numbers mean. The statistics are those
-// of the numbers as they stand in the file.
+// FrameFile is a raw file of one or more frames with what its numbers mean. The
+// statistics are those of the numbers as they stand in the file, over all frames.
 type FrameFile struct {
 	Name    string  `json:"name"` // as it was called when recorded
 	SHA256  string  `json:"sha256"`
@@ -81,6 +82,25 @@ type FrameFile struct {
 	MaxX    int     `json:"max_x"` // column of the highest value, from 0 at the left
 	MaxY    int     `json:"max_y"` // row, from 0 at the top
 	Missing int     `json:"missing"`
+
+	Format    string `json:"format,omitempty"`
+	Frames    int    `json:"frames,omitempty"`    // in the file; 0 in records made before stacks were read: one
+	MaxFrame  int    `json:"max_frame,omitempty"` // which of them holds the highest value, from 0
+	Saturated int    `json:"saturated,omitempty"` // pixels at the end of the range, over all frames
+}
+
+// Take adds the next frame of the file to the statistics.
+func (f *FrameFile) Take(st frame.Stats) {
+	if f.Frames == 0 || st.Min < f.Min {
+		f.Min = st.Min
+	}
+	if f.Frames == 0 || st.Max > f.Max {
+		f.Max, f.MaxX, f.MaxY, f.MaxFrame = st.Max, st.MaxX, st.MaxY, f.Frames
+	}
+	f.Mean += (st.Mean - f.Mean) / float64(f.Frames+1)
+	f.Missing += st.MissingCount
+	f.Saturated += st.SaturatedCount
+	f.Frames++
 }
 
 // MaxK returns the highest value as an apparent temperature in kelvin; false for counts.

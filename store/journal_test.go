@@ -66,7 +66,7 @@ func TestJournalIsAppendOnly(t *testing.T) {
 func TestVerifyFindsEdits(t *testing.T) {
 	t.Parallel()
 	db, dir := newNotebook(t)
-	newWorld(t, db, 2).live(30)
+	newWorld(t, db, 3).live(30)
 	const last = "(select max(seq) from entry)"
 	type edited struct {
 		class string

@@ -1,6 +1,7 @@
 package store
 
 import (
+	"fmt"
 	"maps"
 	"os"
 	"path/filepath"
@@ -21,6 +22,11 @@ func later(t *testing.T, sql string) []migrations.Step {
 	}
 	n := len(steps) + 1
 	return append(steps, migrations.Step{Number: n, Name: "later.sql", SQL: sql})
+}
+
+// copyBefore names the copy that is kept before the last of steps.
+func copyBefore(steps []migrations.Step) string {
+	return fmt.Sprintf("notebook.before-v%d.sqlite", len(steps))
 }
 
 // stepSQL rebuilds a table that has rows, and adds to another, in one step.
@@ -45,7 +51,7 @@ func TestMigrate(t *testing.T) {
 	}
 	// A copy of what was there is kept, and is a notebook.
 	kept := t.TempDir()
-	name := filepath.Join(dir, "notebook.before-v2.sqlite")
+	name := filepath.Join(dir, copyBefore(steps))
 	if err := os.Rename(name, filepath.Join(kept, FileName)); err != nil {
 		t.Fatal(err)
 	}
@@ -83,11 +89,12 @@ func TestMigrate(t *testing.T) {
 func TestMigrateLeavesAnOlderCopy(t *testing.T) {
 	t.Parallel()
 	db, dir := newNotebook(t)
-	name := filepath.Join(dir, "notebook.before-v2.sqlite")
+	steps := later(t, "create table extra (a)")
+	name := filepath.Join(dir, copyBefore(steps))
 	if err := os.WriteFile(name, []byte("older"), 0o644); err != nil {
 		t.Fatal(err)
 	}
-	if err := db.migrate(t.Context(), later(t, "create table extra (a)")); err != nil {
+	if err := db.migrate(t.Context(), steps); err != nil {
 		t.Fatal(err)
 	}
 	if b, err := os.ReadFile(name); err != nil || string(b) != "older" {
@@ -100,7 +107,8 @@ func TestMigrationFailsInTheMiddle(t *testing.T) {
 	db, dir := newNotebook(t)
 	newWorld(t, db, 9)
 	before := mustDump(t, db)
-	err := db.migrate(t.Context(), later(t, "create table extra (a); delete from lens; insert into nowhere values (1)"))
+	steps := later(t, "create table extra (a); delete from lens; insert into nowhere values (1)")
+	err := db.migrate(t.Context(), steps)
 	if err == nil || !strings.Contains(err.Error(), "migration later.sql") {
 		t.Errorf("migrate: %v", err)
 	}
@@ -108,8 +116,8 @@ func TestMigrationFailsInTheMiddle(t *testing.T) {
 		t.Error(firstDifference(before, got))
 	}
 	mustVerify(t, db)
-	if v, err := db.version(t.Context()); err != nil || v != 1 {
-		t.Errorf("version %d, %v, want 1", v, err)
+	if v, err := db.version(t.Context()); err != nil || v != len(steps)-1 {
+		t.Errorf("version %d, %v, want %d", v, err, len(steps)-1)
 	}
 	entries, err := os.ReadDir(dir)
 	if err != nil {
@@ -129,8 +137,7 @@ func TestMigrateAtOnce(t *testing.T) {
 	newWorld(t, first, 10)
 	before := mustDump(t, first)
 	dbs := []*DB{first, openWrite(t, dir), openWrite(t, dir), openWrite(t, dir)}
-	steps := later(t, "create table extra (a) strict; insert into extra values (1)")
-	steps[1].SQL = strings.Replace(steps[1].SQL, "(a)", "(a integer)", 1)
+	steps := later(t, "create table extra (a integer) strict; insert into extra values (1)")
 	var all sync.WaitGroup
 	for _, db := range dbs {
 		all.Go(func() {
@@ -144,7 +151,7 @@ func TestMigrateAtOnce(t *testing.T) {
 		t.Errorf("the step was run %s times", n[0])
 	}
 	kept := t.TempDir()
-	if err := os.Rename(filepath.Join(dir, "notebook.before-v2.sqlite"), filepath.Join(kept, FileName)); err != nil {
+	if err := os.Rename(filepath.Join(dir, copyBefore(steps)), filepath.Join(kept, FileName)); err != nil {
 		t.Fatal(err)
 	}
 	if got := mustDump(t, openRead(t, kept)); got != before {

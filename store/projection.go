@@ -59,6 +59,7 @@ func newProjector(rid func(string) (int64, error)) *projector {
 	p.declare("capture_file", 2, "rid position sha256 size name")
 	p.declare(notebook.KindOutcome, 1, "rid result capture_rid specimen_rid question cost_minor cost_currency occurred withdrawn")
 	p.declare("resolution", 1, "rid setup_rid setup_revision capture_rid artefact_rid feature_um feature_u_um feature judged withdrawn")
+	p.declare(notebook.KindFinding, 1, "rid capture_rid quantity value_k u_k")
 	p.declare(notebook.KindExpense, 1, "rid cost_minor cost_currency occurred part_rid")
 	return p
 }
@@ -119,6 +120,12 @@ func (p *projector) rows(e journal.Entry, body Body) ([]projectedRow, error) {
 		p.capture(rid, e.Revision, b)
 	case notebook.Outcome:
 		p.outcome(rid, e.Revision, b)
+	case notebook.Finding:
+		var u any
+		if b.ValueK != nil {
+			u = optional(b.ValueK.U)
+		}
+		p.add(notebook.KindFinding, rid, p.ref(&b.Capture), b.Quantity, estimate(b.ValueK), u)
 	case notebook.Expense:
 		p.add(notebook.KindExpense, rid, b.Cost.Minor, b.Cost.Currency, string(b.On), p.ref(b.Part))
 	}

@@ -75,6 +75,8 @@ func decodeKind(kind string, raw []byte) (body Body, reason string, err error) {
 		return anyBody(decode[notebook.Outcome](raw))
 	case notebook.KindExpense:
 		return anyBody(decode[notebook.Expense](raw))
+	case notebook.KindFinding:
+		return anyBody(decode[notebook.Finding](raw))
 	}
 	return nil, "", fault.Corruptf("kind %q is not known", kind)
 }

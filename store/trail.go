@@ -74,6 +74,7 @@ func (tx *Tx) RestingOn(m notebook.Meta) ([]catalog.Ref, error) {
 	union select rid from outcome where capture_rid = ?1 or specimen_rid = ?1
 	union select rid from resolution where artefact_rid = ?1 or setup_rid = ?1
 	union select rid from expense where part_rid = ?1
+	union select rid from finding where capture_rid = ?1
 	union select rid from record where project_rid = ?1 and rid <> ?1
 ) order by rid`, []any{rid}, scanInt)
 	if err != nil {
@@ -147,6 +148,11 @@ func (tx *Tx) OutcomesOf(id string) ([]notebook.Record[notebook.Outcome], error)
 	return of[notebook.Outcome](tx, `select rid from outcome where capture_rid = ?1 or specimen_rid = ?1
 union select o.rid from outcome o join capture c on c.rid = o.capture_rid where c.specimen_rid = ?1
 order by rid`, id)
+}
+
+// FindingsOf returns the findings computed from a capture, in the order recorded.
+func (tx *Tx) FindingsOf(capture string) ([]notebook.Record[notebook.Finding], error) {
+	return of[notebook.Finding](tx, "select rid from finding where capture_rid = ? order by rid", capture)
 }
 
 // ResolvedWith returns the standing outcomes that say what a setup resolved,

@@ -45,6 +45,12 @@ func (tx *Tx) Keep(path string) (journal.File, error) {
 	return journal.File{SHA256: ref.SHA256, Size: ref.Size}, nil
 }
 
+// RawPath returns where a raw file lies, once its bytes have been checked; it is
+// only to be read. Faults as files.Store.Verify.
+func (tx *Tx) RawPath(sha256 string, size int64) (string, error) {
+	return tx.db.files.Path(tx.ctx, files.Ref{SHA256: sha256, Size: size})
+}
+
 // discard takes back the raw files stored for a transaction that failed. One
 // that cannot be taken back is harmless: verify notes it.
 func (tx *Tx) discard() {

@@ -29,6 +29,7 @@ type world struct {
 	steps     []notebook.Record[notebook.Preparation]
 	moves     []notebook.Record[notebook.Custody]
 	captures  []notebook.Record[notebook.Capture]
+	findings  []notebook.Record[notebook.Finding]
 	outcomes  []notebook.Record[notebook.Outcome]
 	expenses  []notebook.Record[notebook.Expense]
 }
@@ -51,7 +52,7 @@ func newWorld(tb testing.TB, db *DB, seed uint64) *world {
 // recorders returns what can happen, in an order in which each finds what it needs.
 func (w *world) recorders() []func(*Tx) error {
 	return []func(*Tx) error{
-		w.lens, w.camera, w.artefact, w.meter, w.setup, w.project, w.specimen, w.step, w.move, w.capture, w.outcome, w.expense,
+		w.lens, w.camera, w.artefact, w.meter, w.setup, w.project, w.specimen, w.step, w.move, w.capture, w.finding, w.outcome, w.expense,
 	}
 }
 
@@ -223,6 +224,14 @@ func (w *world) capture(tx *Tx) error {
 		}
 	}
 	return put(w, tx, &w.captures, c, p)
+}
+
+func (w *world) finding(tx *Tx) error {
+	f := notebook.Finding{
+		Capture: pick(w, w.captures).Ref, Quantity: notebook.ApparentTemperature, WhyNot: "no emissivity is recorded",
+		ValueK: &quantity.Estimate{Value: 300 + 50*w.rng.Float64(), U: w.maybe(0.5)}, RawFiles: []string{}, Program: "test",
+	}
+	return put(w, tx, &w.findings, f, Placement{Project: w.projects[0].ID})
 }
 
 func (w *world) outcome(tx *Tx) error {

@@ -89,6 +89,14 @@ CREATE TABLE expense (
 	occurred      text not null,
 	part_rid      integer
 ) strict;
+CREATE TABLE finding (
+	rid         integer primary key,
+	capture_rid integer not null,
+	quantity    text not null,
+	value_k     real,               -- null: not a temperature
+	u_k         real                -- standard uncertainty, null: not evaluated
+) strict;
+CREATE INDEX finding_capture on finding (capture_rid);
 CREATE TABLE instrument (
 	rid       integer primary key,
 	form      text not null,

@@ -2,8 +2,10 @@
 // of the picture. What the numbers are (°C, K or raw counts) is not in most
 // files; the person who opens the file says so, as a Unit.
 //
-// A format is one file of this package: text.go reads delimited text. Open
-// tells the formats apart by content, never by the file's name.
+// A format is one file of this package. OpenStack tells the formats apart by
+// content, never by the file's name, and yields the frames of a file one by one
+// in constant memory; Open reads the frame of a file that holds one. Create
+// writes frames; there the ending of the name chooses the format.
 package frame
 
 import (
@@ -27,8 +29,14 @@ type Frame struct {
 	// this package leave it Unstated for the caller to fill in.
 	Unit Unit
 
-	MissingCount int    // pixels that are NaN
-	Header       string // the header line that was left out, empty when there was none
+	MissingCount   int      // pixels that are NaN
+	SaturatedCount int      // pixels at or above Saturation when the frame was read
+	Saturation     *float64 // the level where the file's numbers end, or the one stated on opening; nil when there is none
+	Header         string   // the header line that was left out, empty when there was none
+
+	Index   int     // place in its stack, from 0
+	HasTime bool    // the file says when the frame was taken
+	TimeS   float64 // seconds on the clock of the file; 0 without HasTime
 }
 
 // Unit is what the numbers of a frame are.
@@ -81,14 +89,16 @@ type Stats struct {
 	// describes this frame and is not an estimate for others like it.
 	StdDev float64
 
-	MaxX, MaxY   int // where Max is, from 0 at the top left; the first in reading order when several are equal
-	MissingCount int
+	MaxX, MaxY int // where Max is, from 0 at the top left; the first in reading order when several are equal
+
+	MissingCount   int
+	SaturatedCount int // as the frame has it: Max and Mean are then lower limits
 }
 
 // Stats computes the statistics of the frame. Without any pixel that is not
 // missing the four values are NaN and the position is -1, -1.
 func (f Frame) Stats() Stats {
-	s := Stats{Min: math.Inf(1), Max: math.Inf(-1), MaxX: -1, MaxY: -1}
+	s := Stats{Min: math.Inf(1), Max: math.Inf(-1), MaxX: -1, MaxY: -1, SaturatedCount: f.SaturatedCount}
 	at, sum := -1, 0.0
 	for i, v := range f.Pixels {
 		if math.IsNaN(v) {

@@ -81,8 +81,9 @@ func TestOpenRefuses(t *testing.T) {
 		name, content, want string
 		kind                fault.Kind
 	}{
-		{"array.csv", "\x93NUMPY\x01\x00", "is an NPY array", fault.Invalid},
-		{"picture.txt", "II*\x00", "is a TIFF picture", fault.Invalid},
+		{"array.csv", "\x93NUMPY\x01\x00", "array.csv: the header of the array is cut short", fault.Invalid},
+		{"picture.txt", "II*\x00", "the TIFF file is cut short", fault.Invalid},
+		{"picture.csv", "\xff\xd8\xff\xe0", "picture.csv is a JPEG picture", fault.Invalid},
 		{"sheet.csv", "PK\x03\x04", "is a zip archive or spreadsheet", fault.Invalid},
 		{"empty.csv", "", "empty.csv: no rows of numbers", fault.Invalid},
 		{"short.csv", "1,2\n3\n", "short.csv: line 2 has 1 columns", fault.Invalid},

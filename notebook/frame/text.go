@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"unicode"
 	"unicode/utf8"
 
@@ -26,6 +27,8 @@ const (
 	bytesAPixel = 32
 	// bytesBeside is room for comments and a header.
 	bytesBeside = 64 << 10
+	// textRowsAhead is for how many rows room is made before they are read.
+	textRowsAhead = 512
 	// maxMagnitude is beyond any temperature or count; below it sums and
 	// squares over a frame stay finite.
 	maxMagnitude = 1e30
@@ -45,125 +48,64 @@ var spreadsheetErrors = [...]string{"#N/A", "#REF!", "#VALUE!", "#DIV/0!", "#NUM
 // rows, rows of different length, cells that are empty, infinite or no number,
 // mixed separators or decimal marks, or more pixels than the limit.
 func ReadText(r io.Reader, limits Limits) (Frame, error) {
+	if limits.MaxPixels <= 0 {
+		limits.MaxPixels = DefaultMaxPixels
+	}
 	size := 0
 	if known, ok := r.(interface{ Len() int }); ok {
 		size = known.Len()
 	}
-	return readText(r, int64(size), limits)
-}
-
-// readText reads as ReadText; size is how many bytes to expect, 0 when unknown.
-func readText(r io.Reader, size int64, limits Limits) (Frame, error) {
-	if limits.MaxPixels <= 0 {
-		limits.MaxPixels = DefaultMaxPixels
-	}
-	most := int64(limits.MaxPixels)*bytesAPixel + bytesBeside
-	var b bytes.Buffer
-	if size <= most {
-		b.Grow(int(size) + bytes.MinRead)
-		if _, err := b.ReadFrom(io.LimitReader(r, most+1)); err != nil {
-			return Frame{}, fault.Otherf("frame not read").Because(err)
-		}
-	}
-	if size > most || int64(b.Len()) > most {
-		return Frame{}, fault.Invalidf("longer than the %d bytes a frame of %d pixels may take", most, limits.MaxPixels).
-			WithHint("check that the file is one frame of numbers")
-	}
-	data := b.Bytes()
-	if err := checkEncoding(data); err != nil {
+	s := newTextSource(r, int64(size), limits)
+	f, err := s.start(Options{})
+	switch {
+	case err != nil:
 		return Frame{}, err
+	case s.blank > 0:
+		return Frame{}, fault.Invalidf("line %d: a blank line inside the frame", s.blank).
+			WithHint("take the blank line out, or save each frame in a file of its own")
+	case s.series != nil:
+		return Frame{}, fault.Invalidf("a time column above a single frame").WithHint("leave the time column out")
+	case f.MissingCount == len(f.Pixels):
+		return Frame{}, errAllMissing()
 	}
-	t := textReader{data: bytes.TrimPrefix(data, []byte("\ufeff")), limits: limits, mark: '.'}
-	return t.read()
+	return f, nil
 }
 
-// checkEncoding refuses what is not UTF-8 text, naming the line.
-func checkEncoding(data []byte) error {
-	const hint = "save the frame as UTF-8 text, with commas, semicolons or tabs between the numbers"
-	if bytes.HasPrefix(data, []byte("\xff\xfe")) || bytes.HasPrefix(data, []byte("\xfe\xff")) {
+// checkEncoding refuses a line that is not UTF-8 text.
+func checkEncoding(row []byte, line int) error {
+	const hint = "save the frame as UTF-8 text, with commas, semicolons or tabs between the numbers; raw samples need --raw and --size"
+	if line == 1 && (bytes.HasPrefix(row, []byte("\xff\xfe")) || bytes.HasPrefix(row, []byte("\xfe\xff"))) {
 		return fault.Invalidf("the text is UTF-16").WithHint(hint)
 	}
-	bad := bytes.IndexByte(data, 0)
+	bad := bytes.IndexByte(row, 0)
 	if bad < 0 {
-		if utf8.Valid(data) {
+		if utf8.Valid(row) {
 			return nil
 		}
 		for bad = 0; ; {
-			r, n := utf8.DecodeRune(data[bad:])
+			r, n := utf8.DecodeRune(row[bad:])
 			if r == utf8.RuneError && n <= 1 {
 				break
 			}
 			bad += n
 		}
 	}
-	line := bytes.Count(data[:bad], []byte("\n")) + 1
-	return fault.Invalidf("line %d: not UTF-8 text (byte 0x%02x)", line, data[bad]).WithHint(hint)
+	return fault.Invalidf("line %d: not UTF-8 text (byte 0x%02x)", line, row[bad]).WithHint(hint)
 }
 
-// textReader is the state of one reading.
+// textReader turns rows into pixels.
 type textReader struct {
-	data   []byte
-	limits Limits
-	line   int // of the line being read, from 1
-
-	started  bool // the first row has been seen; sep and trailing hold
+	limits   Limits
+	line     int // of the row being read, from 1
 	sep      byte
 	trailing bool // every row ends with a separator
 	mark     byte // decimal mark
 	marked   bool // a decimal mark has been seen, so mark holds
-	blank    int  // first blank line after a row, 0 when none
-
-	frame Frame
+	frame    Frame
 }
 
-func (t *textReader) read() (Frame, error) {
-	rest := t.data
-	for len(rest) > 0 {
-		t.line++
-		row := rest
-		if i := bytes.IndexByte(rest, '\n'); i >= 0 {
-			row, rest = rest[:i], rest[i+1:]
-		} else {
-			rest = nil
-		}
-		row = bytes.TrimRight(bytes.TrimSuffix(row, []byte("\r")), " ")
-		switch {
-		case len(row) == 0:
-			if t.started && t.blank == 0 {
-				t.blank = t.line
-			}
-			continue
-		case isComment(row):
-			continue
-		case !t.started && t.frame.Header == "" && isHeader(row):
-			t.frame.Header = string(bytes.TrimSpace(row))
-			continue
-		}
-		if t.blank > 0 {
-			return Frame{}, fault.Invalidf("line %d: a blank line inside the frame", t.blank).
-				WithHint("a text file holds one frame: take the blank line out, or save each frame in a file of its own")
-		}
-		if !t.started {
-			if err := t.start(row, rest); err != nil {
-				return Frame{}, err
-			}
-		}
-		if err := t.readRow(row); err != nil {
-			return Frame{}, err
-		}
-	}
-	return t.finish()
-}
-
-func (t *textReader) finish() (Frame, error) {
-	f := t.frame
-	if !t.started {
-		return Frame{}, fault.Invalidf("no rows of numbers").WithHint("write one row of the frame a line, with commas, semicolons or tabs between the numbers")
-	}
-	if f.MissingCount == len(f.Pixels) {
-		return Frame{}, fault.Invalidf("every pixel is missing (nan)").WithHint("export the frame again: it holds no measurement")
-	}
-	return f, nil
+func errNoRows() error {
+	return fault.Invalidf("no rows of numbers").WithHint("write one row of the frame a line, with commas, semicolons or tabs between the numbers")
 }
 
 func isComment(row []byte) bool {
@@ -196,17 +138,17 @@ func isHeader(row []byte) bool {
 	return true
 }
 
-// start takes separator and width from the first row and makes room for as many
-// rows as there are lines left.
-func (t *textReader) start(row, rest []byte) error {
-	t.started = true
+// start takes separator and width from the first row. left is how many bytes
+// follow: a row takes about as many as the first.
+func (t *textReader) start(row []byte, left int64) error {
 	t.sep = ','
 	for _, sep := range [...]byte{';', '\t'} {
 		if bytes.IndexByte(row, sep) >= 0 {
 			t.sep = sep
 		}
 	}
-	t.marked = t.sep == ','
+	t.marked, t.mark = t.sep == ',', '.'
+	rows := int(min(max(0, left)/int64(len(row)+1)+2, textRowsAhead))
 	if t.trailing = row[len(row)-1] == t.sep; t.trailing {
 		row = row[:len(row)-1]
 	}
@@ -214,10 +156,8 @@ func (t *textReader) start(row, rest []byte) error {
 	if t.frame.Width > t.limits.MaxPixels {
 		return t.tooLarge()
 	}
-	rows := min(bytes.Count(rest, []byte("\n"))+2, t.limits.MaxPixels/t.frame.Width)
-	// A row takes at least two bytes a pixel, so the room is bounded by the file.
-	rows = min(rows, len(t.data)/(2*t.frame.Width)+1)
-	t.frame.Pixels = make([]float64, 0, rows*t.frame.Width)
+	rows = min(rows, t.limits.MaxPixels/t.frame.Width)
+	t.frame.Pixels = slices.Grow(t.frame.Pixels, rows*t.frame.Width)
 	return nil
 }
 
@@ -228,7 +168,16 @@ func (t *textReader) readRow(row []byte) error {
 	if len(t.frame.Pixels)+t.frame.Width > t.limits.MaxPixels {
 		return t.tooLarge()
 	}
-	for x := 0; x < t.frame.Width; x++ {
+	at := len(t.frame.Pixels)
+	t.frame.Pixels = slices.Grow(t.frame.Pixels, t.frame.Width)[:at+t.frame.Width]
+	pixels := t.frame.Pixels[at:]
+	x := 0
+	if t.marked {
+		var n int
+		x, n = plainCells(pixels, row, marks{t.sep, t.mark})
+		row = row[n:]
+	}
+	for ; x < len(pixels); x++ {
 		v, n := fixed(row, t.mark)
 		plain := n > 0 && (n == len(row) || row[n] == t.sep)
 		// A number with a decimal mark goes the careful way until the mark is settled.
@@ -241,9 +190,9 @@ func (t *textReader) readRow(row []byte) error {
 				return err
 			}
 		}
-		t.frame.Pixels = append(t.frame.Pixels, v)
+		pixels[x] = v
 		if n == len(row) {
-			if x+1 < t.frame.Width {
+			if x+1 < len(pixels) {
 				return t.ragged(x + 1)
 			}
 			t.frame.Height++
@@ -298,7 +247,7 @@ func (t *textReader) notNumber(column int, c []byte) error {
 		return t.bad(column, c, "is quoted", "save the numbers without quotation marks; decimal commas need semicolons or tabs between the numbers")
 	case bytes.ContainsAny(c, " \r"):
 		return t.bad(column, c, "is not one number", "put a comma, semicolon or tab between the numbers and one row a line")
-	case t.line == 1 || len(t.frame.Pixels) < t.frame.Width:
+	case t.line == 1 || t.frame.Height == 0:
 		return t.bad(column, c, "is not a number", "one header line may stand above the rows if no cell of it is a number; begin other lines of text with #")
 	default:
 		return t.bad(column, c, "is not a number", "write nan for a missing pixel; begin lines of text with #")

@@ -125,8 +125,9 @@ func joinWords(words []string) string {
 	return b.String()
 }
 
-// CaptureReport returns a document about a capture.
-func CaptureReport(d CaptureDossier) []byte {
+// CaptureReport returns a document about a capture. pictures gives the path of a
+// derived picture beside the document by its SHA-256; nil for none.
+func CaptureReport(d CaptureDossier, pictures map[string]string) []byte {
 	var b bytes.Buffer
 	heading(&b, 1, "Capture %s", d.Capture.Handle)
 	recordedLine(&b, d.Capture.Meta)
@@ -140,6 +141,7 @@ func CaptureReport(d CaptureDossier) []byte {
 	}
 	heading(&b, 2, "Setup as used: %s, revision %d", d.Setup.Label(), d.Setup.Revision)
 	factTable(&b, Setup(d.Setup.Body))
+	findingSection(&b, d.Findings, pictures)
 	heading(&b, 2, "Outcomes that rest on it")
 	outcomeTable(&b, d.Outcomes)
 	return seal(&b, d.Seal)

@@ -41,6 +41,7 @@ type CaptureDossier struct {
 	Setup       notebook.Record[catalog.Setup]        `json:"setup"`
 	Camera      notebook.Record[catalog.Camera]       `json:"camera"`
 	Instruments []notebook.Record[catalog.Instrument] `json:"instruments"`
+	Findings    []notebook.Record[notebook.Finding]   `json:"findings"`
 	Outcomes    []notebook.Record[notebook.Outcome]   `json:"outcomes"`
 	Seal        Seal                                  `json:"seal"`
 }

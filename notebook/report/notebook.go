@@ -58,6 +58,17 @@ func CaptureFacts(d CaptureDossier) []Fact {
 	for _, dev := range c.Deviations {
 		f.text("deviation", dev)
 	}
+	for _, r := range d.Findings {
+		value := "see " + r.Handle
+		if r.Body.ValueK != nil {
+			value = withU(*r.Body.ValueK, quantity.Kelvin) + " (" + r.Handle + ")"
+		}
+		origin := Computed
+		if r.Body.Quantity == notebook.ApparentTemperature {
+			origin = "apparent"
+		}
+		f.add("finding: "+r.Body.Quantity, value, origin)
+	}
 	f.maybe("notes", c.Notes)
 	if missing := c.Missing(); len(missing) > 0 {
 		f.add("NOT RECORDED", strings.Join(missing, ", "), "")
@@ -68,6 +79,9 @@ func CaptureFacts(d CaptureDossier) []Fact {
 // frameFacts adds what a frame's file says. Temperatures are apparent: what the
 // camera believes, through optics and off a surface it does not know.
 func frameFacts(f *facts, frame notebook.FrameFile, emissivityKnown bool) {
+	if frame.Frames > 1 {
+		f.text("frames in "+frame.Name, fmt.Sprintf("%d, %s; the highest value is in frame %d", frame.Frames, frame.Format, frame.MaxFrame))
+	}
 	f.text("frame "+frame.Name, fmt.Sprintf("%d x %d pixels, in %s, SHA-256 %s", frame.Width, frame.Height, frame.Unit, shortHash(frame.SHA256)))
 	value := func(v float64) string {
 		switch frame.Unit {
@@ -89,6 +103,9 @@ func frameFacts(f *facts, frame notebook.FrameFile, emissivityKnown bool) {
 	f.add("  lowest", value(frame.Min), kind)
 	f.add("  mean", value(frame.Mean), kind)
 	f.add("  "+kind, note, "")
+	if frame.Saturated > 0 {
+		f.add("  saturated pixels", fmt.Sprint(frame.Saturated)+": highest and mean are lower limits", "")
+	}
 	if frame.Missing > 0 {
 		f.add("  missing pixels", fmt.Sprint(frame.Missing), "")
 	}

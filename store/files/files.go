@@ -186,6 +186,12 @@ func (s Store) Open(ref Ref) (io.ReadCloser, error) {
 	return &checkedReader{f: f, path: path, want: ref, hash: sha256.New()}, nil
 }
 
+// Path returns where stored bytes lie, for programs that read files by name, once
+// size and hash have been compared. Nothing may be written there. Faults as Verify.
+func (s Store) Path(ctx context.Context, ref Ref) (string, error) {
+	return s.path(ref), s.Verify(ctx, ref)
+}
+
 // Verify reads stored bytes and compares size and hash. Fault Corrupt when they
 // are missing or differ, Invalid for a malformed ref.
 func (s Store) Verify(ctx context.Context, ref Ref) error {

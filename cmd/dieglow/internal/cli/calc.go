@@ -16,12 +16,12 @@ import (
 )
 
 func newCalc(app *App) *cobra.Command {
-	return newGroup("calc", "Optics by numbers, without a notebook", `Numbers in, numbers out: no notebook is opened and nothing is recorded. With
+	return newGroup("calc", "Optics and radiometry by numbers, without a notebook", `Numbers in, numbers out: no notebook is opened and nothing is recorded. With
 --explain each figure comes with its formula, its inputs and its source.`,
 		`  dieglow calc index --material germanium --wavelength 10um
   dieglow calc lens --material germanium --r1 25mm --r2 37.5mm --thickness 3mm --wavelength 10um
   dieglow calc stack stack.json --object 20mm`,
-		newCalcStack(app), newCalcLens(app), newCalcIndex(app))
+		newCalcStack(app), newCalcLens(app), newCalcIndex(app), newCalcRadiance(app), newCalcApparent(app), newCalcObject(app))
 }
 
 // calcPart is one lens of a calculation: what was stated, and the index it gets.

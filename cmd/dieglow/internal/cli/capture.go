@@ -19,7 +19,7 @@ func newCapture(app *App) *cobra.Command {
 		apply:   captureAmend,
 		facts:   captureFacts,
 	}
-	return newGroup(n.kind, "Acts of imaging under stated conditions", "", "  dieglow capture list\n"+captureExample, newCaptureAdd(app), newCaptureImport(app), newCaptureList(app), n.show(app), n.amend(app))
+	return newGroup(n.kind, "Acts of imaging under stated conditions", "", "  dieglow capture list\n"+captureExample, newCaptureAdd(app), newCaptureImport(app), newCaptureList(app), newCaptureMeasure(app), newCaptureEmissivity(app), newCaptureRecompute(app), n.show(app), n.amend(app))
 }
 
 const captureExample = `  dieglow capture add --specimen drv-1 --setup close --power "1.20(2) W" --ambient "23.1(5) C" --reflected "23.5(10) C" \

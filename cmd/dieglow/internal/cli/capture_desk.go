@@ -1,6 +1,8 @@
 package cli
 
 import (
+	"errors"
+	"io"
 	"path/filepath"
 
 	"dieglow/catalog"
@@ -186,22 +188,43 @@ func (d *captureDesk) frame(path, unitText string, setup catalog.Ref) (notebook.
 	if err != nil {
 		return notebook.FrameFile{}, err
 	}
-	f, err := frame.Open(path, frame.Limits{})
+	f, err := surveyFrames(path)
+	if err != nil {
+		return f, err
+	}
+	f.Name, f.Unit = filepath.Base(path), unit.String()
+	x, y := cam.Body.PixelsX, cam.Body.PixelsY
+	if f.Width == x && f.Height == y {
+		return f, nil
+	}
+	e := fault.Conflictf("%s has %d x %d pixels, and the camera %s has %d x %d", path, f.Width, f.Height, cam.Label(), x, y)
+	if f.Width == y && f.Height == x {
+		return f, e.WithHint("the frame stands on its side: export it with %d columns and %d rows", x, y)
+	}
+	return f, e.WithHint("name the setup with the camera that took it, or keep the file with --attach")
+}
+
+// surveyFrames reads every frame of a file, one at a time, and sums them up.
+func surveyFrames(path string) (notebook.FrameFile, error) {
+	s, err := frame.OpenStack(path, frame.Options{})
 	if err != nil {
 		return notebook.FrameFile{}, err
 	}
-	if x, y := cam.Body.PixelsX, cam.Body.PixelsY; f.Width != x || f.Height != y {
-		e := fault.Conflictf("%s has %d x %d pixels, and the camera %s has %d x %d", path, f.Width, f.Height, cam.Label(), x, y)
-		if f.Width == y && f.Height == x {
-			return notebook.FrameFile{}, e.WithHint("the frame stands on its side: export it with %d columns and %d rows", x, y)
+	defer s.Close()
+	info := s.Info()
+	out := notebook.FrameFile{Width: info.Width, Height: info.Height, Format: string(info.Format)}
+	var buffer []float64
+	for {
+		f, err := s.Next(buffer)
+		if errors.Is(err, io.EOF) {
+			return out, nil
 		}
-		return notebook.FrameFile{}, e.WithHint("name the setup with the camera that took it, or keep the file with --attach")
+		if err != nil {
+			return out, err
+		}
+		buffer = f.Pixels
+		out.Take(f.Stats())
 	}
-	st := f.Stats()
-	return notebook.FrameFile{
-		Name: filepath.Base(path), Unit: unit.String(), Width: f.Width, Height: f.Height,
-		Min: st.Min, Max: st.Max, Mean: st.Mean, MaxX: st.MaxX, MaxY: st.MaxY, Missing: st.MissingCount,
-	}, nil
 }
 
 // warnings says what a careful colleague would say on reading the capture.

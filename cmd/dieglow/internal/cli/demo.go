@@ -58,7 +58,7 @@ func (app *App) demo(ctx context.Context, dir string, commands bool) error {
 	}
 	start := demo.Step{Args: []string{"init", dir, "--operator", demo.Operator, "--lab", demo.Lab}}
 	fmt.Fprintf(app.Err, "An invented scenario, recorded in %s:\n", term.Clean(dir))
-	for _, s := range append([]demo.Step{start}, demo.Steps(frames)...) {
+	for _, s := range append([]demo.Step{start}, demo.Steps(dir, frames)...) {
 		if err := app.demoStep(ctx, dir, s, commands); err != nil {
 			return err
 		}

@@ -90,6 +90,9 @@ func captureDossier(tx *store.Tx, r notebook.Record[notebook.Capture]) (d report
 		}
 		d.Instruments = append(d.Instruments, i)
 	}
+	if d.Findings, err = tx.FindingsOf(r.ID); err != nil {
+		return d, err
+	}
 	d.Outcomes, err = tx.OutcomesOf(r.ID)
 	return d, err
 }

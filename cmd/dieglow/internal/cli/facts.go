@@ -46,6 +46,10 @@ func factsOf(tx *store.Tx, ref catalog.Ref, kind string) ([]report.Fact, error) 
 		return factsBy(tx, ref, func(_ *store.Tx, r notebook.Record[notebook.Outcome]) ([]report.Fact, error) {
 			return report.OutcomeFacts(r), nil
 		})
+	case notebook.KindFinding:
+		return factsBy(tx, ref, func(_ *store.Tx, r notebook.Record[notebook.Finding]) ([]report.Fact, error) {
+			return report.FindingFacts(r.Body), nil
+		})
 	case notebook.KindExpense:
 		return factsBy(tx, ref, func(_ *store.Tx, r notebook.Record[notebook.Expense]) ([]report.Fact, error) {
 			return report.ExpenseFacts(r.Body), nil

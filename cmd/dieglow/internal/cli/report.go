@@ -6,6 +6,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -19,6 +20,31 @@ import (
 
 // document makes a report: its dossier for JSON, its Markdown for people.
 type document func(tx *store.Tx, seal report.Seal, name string) (dossier any, markdown []byte, err error)
+
+// capturePictures returns the pictures of a capture's findings, to be written
+// beside a document that goes to a file, and their names by SHA-256.
+func capturePictures(tx *store.Tx, d report.CaptureDossier, to string) (files []derivedFile, names map[string]string, err error) {
+	names = map[string]string{}
+	stem := strings.TrimSuffix(filepath.Base(to), filepath.Ext(to))
+	for _, f := range d.Findings {
+		for _, a := range f.Body.Derived {
+			if filepath.Ext(a.Name) != ".png" {
+				continue
+			}
+			path, err := tx.RawPath(a.SHA256, a.Size)
+			if err != nil {
+				return nil, nil, err
+			}
+			data, err := os.ReadFile(path)
+			if err != nil {
+				return nil, nil, fault.Otherf("cannot read a derived picture").Because(err)
+			}
+			name := stem + "-" + f.Handle + ".png"
+			files, names[a.SHA256] = append(files, derivedFile{name, data}), name
+		}
+	}
+	return files, names, nil
+}
 
 func newReport(app *App) *cobra.Command {
 	return newGroup("report", "Markdown summaries with their evidence", `The same records give the same bytes. On a terminal the document is laid out; in a
@@ -48,8 +74,11 @@ pipe, with --plain or in a file it is Markdown.`,
 				return nil, nil, err
 			}
 			d, err := captureDossier(tx, r)
+			if err != nil {
+				return nil, nil, err
+			}
 			d.Seal = seal
-			return d, report.CaptureReport(d), err
+			return d, report.CaptureReport(d, nil), nil
 		}),
 		newReportOf(app, "project", "A project: questions, answers, specimens, money", "the project's name or handle", func(tx *store.Tx, seal report.Seal, name string) (any, []byte, error) {
 			r, err := store.Get[notebook.Project](tx, name)
@@ -109,7 +138,7 @@ func newReportOf(app *App, what, short, argument string, make document) *cobra.C
 			return err
 		}
 		if *to != "" {
-			if err := writeFile(*to, markdown, *replace); err != nil {
+			if err := app.writeReport(cmd, *to, dossier, markdown, *replace); err != nil {
 				return err
 			}
 			if !app.json {
@@ -120,6 +149,29 @@ func newReportOf(app *App, what, short, argument string, make document) *cobra.C
 		return app.emit(dossier, func() error { return app.screen().Markdown(markdown) })
 	}
 	return cmd
+}
+
+// writeReport writes a document, and the pictures of a capture's findings beside it.
+func (app *App) writeReport(cmd *cobra.Command, to string, dossier any, markdown []byte, replace bool) error {
+	d, ok := dossier.(report.CaptureDossier)
+	if !ok {
+		return writeFile(to, markdown, replace)
+	}
+	return app.view(cmd.Context(), func(tx *store.Tx) error {
+		pictures, names, err := capturePictures(tx, d, to)
+		if err != nil {
+			return err
+		}
+		if err := writeFile(to, report.CaptureReport(d, names), replace); err != nil {
+			return err
+		}
+		for _, p := range pictures {
+			if err := writeFile(filepath.Join(filepath.Dir(to), p.name), p.data, replace); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
 }
 
 // writeFile writes a file whole or not at all. Fault Conflict when it is there

@@ -56,7 +56,7 @@ A notebook is a folder with notebook.sqlite and files/. It is found by
 	add("catalogue", newMaterial(app), newLens(app), newCamera(app), newArtefact(app), newInstrument(app), newSetup(app))
 	add("notebook", newProject(app), newSpecimen(app), newCapture(app), newOutcome(app), newExpense(app))
 	add("answers", newFind(app), newReport(app), newTrail(app))
-	add("bench", newCalc(app))
+	add("bench", newCalc(app), newFrame(app))
 	add("keeping", newVerify(app), newRebuild(app))
 	root.AddCommand(newExitCodes())
 	root.SetHelpCommand(newHelp())

@@ -16,8 +16,9 @@ const Operator = "I. Vance (invented)"
 // Lab is whose notebook it is.
 const Lab = "Demonstration bench (invented data)"
 
-// Steps returns the scenario; frames is the folder that holds what Frames made.
-func Steps(frames string) []Step {
+// Steps returns the scenario; frames is the folder that holds what Frames made,
+// dir the notebook's folder.
+func Steps(dir, frames string) []Step {
 	file := func(name string) string { return frames + "/" + name }
 	var s []Step
 	do := func(say string, args ...string) { s = append(s, Step{Say: say, Args: args}) }
@@ -25,14 +26,14 @@ func Steps(frames string) []Step {
 
 	do("the catalogue: lenses, cameras, things of known size, a meter",
 		"lens", "add", "ge25", "--material", "germanium", "--r1", "75.0(2)mm", "--r2", "plane", "--thickness", "2.0(1)mm", "--diameter", "12.7mm", "--clear-aperture", "11.4mm",
-		"--coating", "broadband, 8 to 12 um (maker)", "--supplier", "Optics shop A (invented)", "--cost", "39EUR", "--on-hand", "3")
-	do("", "lens", "add", "zn20", "--material", "ZnSe", "--r1", "28.1mm", "--r2", "plane", "--thickness", "2.5mm", "--diameter", "12.7mm", "--clear-aperture", "11.4mm",
+		"--coating", "broadband, 8 to 12 um (maker)", "--transmission", "0.93(2)", "--supplier", "Optics shop A (invented)", "--cost", "39EUR", "--on-hand", "3")
+	do("", "lens", "add", "zn20", "--material", "ZnSe", "--r1", "28.1mm", "--r2", "plane", "--thickness", "2.5mm", "--diameter", "12.7mm", "--clear-aperture", "11.4mm", "--transmission", "0.95(2)",
 		"--supplier", "Optics shop B (invented)", "--cost", "31USD", "--on-hand", "2")
 	do("", "lens", "add", "zn38", "--material", "ZnSe", "--focal", "38.1mm", "--at", "10.6um", "--diameter", "20mm", "--cost", "24USD", "--on-hand", "1")
 	do("", "camera", "add", "cam-a", "--pixels", "256x192", "--pitch", "12um", "--band", "8um..14um", "--focal", "4.1mm", "--f-number", "1.1", "--nearest-focus", "180mm",
 		"--frame-rate", "25Hz", "--netd", "60mK", "--accuracy", "2K", "--accuracy-fraction", "2%", "--serial", "A-0007 (invented)", "--firmware", "1.4", "--cost", "310EUR")
 	do("", "camera", "add", "cam-b", "--pixels", "80x60", "--pitch", "17um", "--band", "7.5um..13.5um", "--focal", "9.1mm", "--f-number", "1.0", "--nearest-focus", "150mm",
-		"--frame-rate", "9Hz", "--netd", "50mK", "--cost", "480EUR")
+		"--frame-rate", "9Hz", "--netd", "50mK", "--accuracy", "2K", "--accuracy-fraction", "2%", "--cost", "480EUR")
 	do("", "artefact", "add", "wire-50", "--form", "wire", "--size", "50.0(8)um", "--certificate", "W-50/3, wire maker (invented)", "--certified-on", "2025-11-03")
 	do("", "artefact", "add", "foil", "--form", "bar-target", "--size", "G1E1", "--size", "G1E5", "--size", "G2E3", "--how-known", "etched foil, nominal")
 	do("", "instrument", "add", "dmm", "--form", "meter", "--measures", "voltage, current", "--serial", "M-11 (invented)", "--accuracy", "0.1 % + 2 digits")
@@ -82,6 +83,8 @@ func Steps(frames string) []Step {
 	do("", "capture", "amend", "capture-6", "--ambient", "21.5(5)C", "--reason", "read from the room logger afterwards")
 
 	ask("Which setup resolved 50 µm?", "report", "resolved", "50um")
+	ask("How hot is the hottest point at one watt, and how well is that known?", "capture", "measure", "capture-5")
+	ask("The raw and the corrected map side by side, in a report.", "report", "capture", "capture-5", "--to", dir+"/capture-5.md")
 	ask("Which captures lack conditions?", "find", "gaps")
 	ask("What was lost, and what did it cost?", "find", "losses")
 	ask("How did the one-watt capture come to be?", "trail", "capture-5")

@@ -91,3 +91,19 @@ func isControl(r rune) bool {
 	return r < 0x20 || r >= 0x7f && r <= 0x9f ||
 		r >= 0x202a && r <= 0x202e || r >= 0x2066 && r <= 0x2069 // UAX 9: embeddings, overrides, isolates
 }
+
+const defaultRows = 24 // lines, where nothing says how tall the terminal is
+
+// Rows returns how many lines the terminal behind out has: LINES, its own size,
+// or 24.
+func Rows(out io.Writer, env func(string) string) int {
+	if n, err := strconv.Atoi(env("LINES")); err == nil && n > 0 {
+		return n
+	}
+	if f, ok := out.(*os.File); ok {
+		if _, h, err := term.GetSize(int(f.Fd())); err == nil && h > 0 {
+			return h
+		}
+	}
+	return defaultRows
+}

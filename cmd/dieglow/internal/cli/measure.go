@@ -1,0 +1,430 @@
+package cli
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"image"
+	"image/png"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"dieglow/catalog"
+	"dieglow/catalog/fault"
+	"dieglow/catalog/quantity"
+	"dieglow/notebook"
+	"dieglow/notebook/frame"
+	"dieglow/notebook/frame/picture"
+	"dieglow/notebook/journal"
+	"dieglow/notebook/report"
+	"dieglow/notebook/temperature"
+	"dieglow/store"
+)
+
+func newCaptureMeasure(app *App) *cobra.Command {
+	cmd := &cobra.Command{
+		Use:   "measure HANDLE",
+		Short: "A temperature with its uncertainty from a capture, recorded as a finding",
+		Long: `Reads the capture's frame at a place, corrects it for emissivity, reflection and
+optics as recorded, and keeps the finding with its budget, a map of object
+temperatures and a picture of both. The camera's accuracy and noise count in.
+
+The stack's transmission is the product of the transmissions measured of its
+lenses, and its temperature the ambient one, unless the flags say otherwise.
+Without an emissivity or a reflected temperature on record only an apparent
+temperature follows, and is called that everywhere.`,
+		Example: `  dieglow capture measure capture-5
+  dieglow capture measure capture-5 --at 26,30 --transmission "0.90(1)" --optics "25(1) C"`,
+		Args: args("the capture's handle"),
+	}
+	f := cmd.Flags()
+	textFlags(f, "at", "hottest, a point column,row, or a region column,row,width,height; hottest unless given", "file", "which of several frame files, by name", "index", "which frame of a stack, from 0",
+		"emissivity-map", "a finding made by capture emissivity", "monte-carlo", "run so many trials in any case", "seed", "of the trials")
+	f.Bool("mean", false, "the mean of all frames of a stack")
+	f.StringArray("transmission", nil, "transmission of the optics, in place of what the lenses say; may be repeated")
+	f.StringArray("optics", nil, "temperature of the optics, in place of ambient; may be repeated")
+	cmd.RunE = func(cmd *cobra.Command, args []string) error { return app.measure(cmd, args[0]) }
+	return cmd
+}
+
+func (app *App) measure(cmd *cobra.Command, name string) error {
+	in := app.input(cmd)
+	var out recorded[notebook.Finding]
+	err := app.update(cmd.Context(), func(tx *store.Tx) error {
+		c, err := store.Get[notebook.Capture](tx, name)
+		if err != nil {
+			return err
+		}
+		m := measurement{app: app, tx: tx, ctx: cmd.Context(), capture: c}
+		if err := m.read(in); err != nil {
+			return err
+		}
+		out.Record, err = m.record()
+		out.Warnings = m.warnings
+		return err
+	})
+	if err != nil {
+		return err
+	}
+	for _, w := range out.Warnings {
+		app.notef("warning: %s", w)
+	}
+	return app.emit(out, func() error { return app.printFinding(out.Record) })
+}
+
+// measurement is one reading of a capture on its way to a finding.
+type measurement struct {
+	app      *App
+	tx       *store.Tx
+	ctx      context.Context
+	capture  notebook.Record[notebook.Capture]
+	settings temperature.Settings
+	file     notebook.FrameFile
+	eps      *frame.Frame
+	warnings []string
+}
+
+// read turns flags and what is recorded into settings.
+func (m *measurement) read(in *input) error {
+	dossier, err := captureDossier(m.tx, m.capture)
+	if err != nil {
+		return err
+	}
+	if err := m.readFrame(in); err != nil {
+		return err
+	}
+	c, cam := m.capture.Body, dossier.Camera.Body
+	s := &m.settings
+	s.Unit, s.BandLowUM, s.BandHighUM = m.file.Unit, cam.BandLowUM, cam.BandHighUM
+	if c.FramesAveraged != nil {
+		s.FramesAveraged = *c.FramesAveraged
+	}
+	for from, to := range map[*float64]*float64{cam.AccuracyK: &s.AccuracyK, cam.AccuracyFraction: &s.AccuracyFraction, cam.NETDK: &s.NETDK} {
+		if from != nil {
+			*to = *from
+		}
+	}
+	if c.Emissivity != nil {
+		s.Emissivity = &temperature.Stated{Estimate: *c.Emissivity, Origin: c.EmissivityFrom}
+	}
+	if c.ReflectedK != nil {
+		s.ReflectedK = &temperature.Stated{Estimate: *c.ReflectedK, Origin: "measured"}
+	}
+	if err := m.readMap(in); err != nil {
+		return err
+	}
+	o := in.trials()
+	if o.MonteCarlo {
+		s.Trials = o.Trials.Count
+	}
+	s.Seed = o.Trials.Seed
+	if in.err != nil {
+		return in.err
+	}
+	if s.Emissivity == nil && s.Map == nil || s.ReflectedK == nil {
+		return nil // apparent only: the optics do not come into it
+	}
+	return m.readOptics(in, dossier.Setup.Body)
+}
+
+// readFrame settles which frame is read, and where.
+func (m *measurement) readFrame(in *input) error {
+	frames := m.capture.Body.Frames
+	name, named := in.given("file")
+	for _, f := range frames {
+		if !named && len(frames) == 1 || f.Name == name {
+			m.file = f
+		}
+	}
+	if m.file.SHA256 == "" {
+		var names []string
+		for _, f := range frames {
+			names = append(names, f.Name)
+		}
+		if len(names) == 0 {
+			return fault.Invalidf("%s has no frame", m.capture.Handle).WithHint("a temperature is read off a frame; record the capture with --file")
+		}
+		return fault.Invalidf("which frame file of %s is meant is not said", m.capture.Handle).WithHint("give --file %s", strings.Join(names, " or --file "))
+	}
+	var index *int
+	in.count("index", &index)
+	switch mean := in.isSet("mean"); {
+	case mean:
+		m.settings.Frame = -1
+	case index != nil:
+		m.settings.Frame = *index
+	case m.file.Frames > 1:
+		return fault.Invalidf("%s holds %d frames", m.file.Name, m.file.Frames).WithHint("give --index N or --mean")
+	}
+	return m.readPlace(in)
+}
+
+func (m *measurement) readPlace(in *input) error {
+	s := &m.settings
+	s.At = temperature.Hottest
+	text, ok := in.given("at")
+	if !ok || text == temperature.Hottest {
+		return in.err
+	}
+	var v []int
+	for _, p := range strings.Split(text, ",") {
+		n, err := strconv.Atoi(strings.TrimSpace(p))
+		if err != nil || n < 0 {
+			v = nil
+			break
+		}
+		v = append(v, n)
+	}
+	switch len(v) {
+	case 2:
+		s.At, s.X, s.Y = temperature.Point, v[0], v[1]
+	case 4:
+		s.At, s.X, s.Y, s.Width, s.Height = temperature.Region, v[0], v[1], v[2], v[3]
+	default:
+		return fault.Invalidf("--at: %q is not a place in a frame", text).WithHint("give hottest, column,row or column,row,width,height, from 0 at the top left")
+	}
+	return in.err
+}
+
+// readMap looks up the emissivity map that --emissivity-map names.
+func (m *measurement) readMap(in *input) error {
+	name, ok := in.given("emissivity-map")
+	if !ok {
+		return nil
+	}
+	f, err := store.Get[notebook.Finding](m.tx, name)
+	if err != nil {
+		return err
+	}
+	if f.Body.Quantity != notebook.EmissivityMap {
+		return fault.Invalidf("%s is of an %s, not an emissivity map", f.Handle, f.Body.Quantity).WithHint("make one with dieglow capture emissivity")
+	}
+	m.settings.Map = &temperature.EmissivityMapUsed{Finding: f.Ref.String(), SHA256: f.Body.Derived[0].SHA256, RelativeU: f.Body.Stage.CommonU}
+	return m.loadMap(f.Body.Derived[0])
+}
+
+func (m *measurement) loadMap(a notebook.Attachment) error {
+	path, err := m.tx.RawPath(a.SHA256, a.Size)
+	if err != nil {
+		return err
+	}
+	eps, err := frame.Open(path, frame.Limits{})
+	m.eps = &eps
+	return err
+}
+
+// readOptics settles the optics' transmission and temperature and says where
+// they come from.
+func (m *measurement) readOptics(in *input, setup catalog.Setup) error {
+	given, temps := in.estimates("transmission", quantity.One), in.estimates("optics", quantity.Kelvin)
+	if in.err != nil {
+		return in.err
+	}
+	origin, tempOrigin := "stated on the command line", "stated on the command line"
+	if len(given) == 0 {
+		parts, err := setupParts(m.tx, setup)
+		if err != nil {
+			return err
+		}
+		t, err := setup.Transmission(parts)
+		if err != nil {
+			return err
+		}
+		given, origin = []quantity.Estimate{t}, "product of the transmissions measured of the lenses"
+	}
+	if len(temps) == 0 && m.capture.Body.AmbientK != nil {
+		for range given {
+			temps = append(temps, *m.capture.Body.AmbientK)
+		}
+		tempOrigin = "assumed: the optics are at ambient temperature"
+	}
+	elements, err := temperature.Elements("optics", given, temps)
+	if err != nil {
+		return err
+	}
+	for _, e := range elements {
+		m.settings.Elements = append(m.settings.Elements, temperature.StatedElement{
+			Name: e.Name, Transmission: temperature.Stated{Estimate: e.Transmission, Origin: origin}, TempK: temperature.Stated{Estimate: e.TempK, Origin: tempOrigin},
+		})
+	}
+	return nil
+}
+
+// run reads the frame under the settings.
+func (m *measurement) run() (frame.Frame, temperature.Reading, error) {
+	path, err := m.tx.RawPath(m.file.SHA256, m.file.Size)
+	if err != nil {
+		return frame.Frame{}, temperature.Reading{}, err
+	}
+	f, err := loadFrame(path, m.settings.Frame)
+	if err != nil {
+		return f, temperature.Reading{}, err
+	}
+	r, err := m.settings.Read(m.ctx, f, m.eps)
+	return f, r, err
+}
+
+// loadFrame reads one frame of a file, or for -1 the mean of all.
+func loadFrame(path string, index int) (frame.Frame, error) {
+	if index >= 0 {
+		f, _, err := frame.OpenFrame(path, index, frame.Options{})
+		return f, err
+	}
+	s, err := frame.OpenStack(path, frame.Options{})
+	if err != nil {
+		return frame.Frame{}, err
+	}
+	defer s.Close()
+	a, err := s.Average()
+	return a.Mean, err
+}
+
+// finding computes the finding with the files it makes, not yet kept.
+func (m *measurement) finding() (notebook.Finding, []derivedFile, error) {
+	f, r, err := m.run()
+	if err != nil {
+		return notebook.Finding{}, nil, err
+	}
+	out := notebook.Finding{
+		Capture: m.capture.Ref, Quantity: notebook.ApparentTemperature, ValueK: &r.ApparentK, WhyNot: r.WhyNot,
+		X: r.X, Y: r.Y, Pixels: r.Pixels, Settings: m.settings, Budget: r.Budget, Unsolved: r.Unsolved,
+		RawFiles: []string{m.file.SHA256}, Program: m.app.Source.Tool,
+	}
+	if m.settings.Map != nil {
+		out.RawFiles = append(out.RawFiles, m.settings.Map.SHA256)
+	}
+	if r.Budget != nil {
+		k := quantity.Exactly(r.Budget.ObjectC + quantity.CelsiusZeroK)
+		k.U = r.Budget.UK
+		out.Quantity, out.ValueK = notebook.ObjectTemperature, &k
+	}
+	files, err := m.derive(f, r)
+	return out, files, err
+}
+
+// derivedFile is a map or a picture made from a frame.
+type derivedFile struct {
+	name string
+	data []byte
+}
+
+// derive makes the map of object temperatures and a picture of it beside the frame.
+func (m *measurement) derive(f frame.Frame, r temperature.Reading) ([]derivedFile, error) {
+	setup, err := store.GetRef[catalog.Setup](m.tx, m.capture.Body.Setup)
+	if err != nil {
+		return nil, err
+	}
+	if f.Unit, err = frame.ParseUnit(m.settings.Unit); err != nil {
+		return nil, err
+	}
+	options := picture.Options{ObjectPixelUM: setup.Body.Figures.ObjectPixelUM, Title: m.capture.Handle + ", apparent temperature"}
+	left, err := picture.Render(f, options)
+	if err != nil {
+		return nil, err
+	}
+	if r.Object == nil {
+		return encodePNG("apparent.png", picture.Beside(left))
+	}
+	options.Title = m.capture.Handle + ", object temperature"
+	right, err := picture.Render(*r.Object, options)
+	if err != nil {
+		return nil, err
+	}
+	npy, err := encodeNPY(*r.Object)
+	if err != nil {
+		return nil, err
+	}
+	pictures, err := encodePNG("apparent-and-object.png", picture.Beside(left, right))
+	return append([]derivedFile{{"object-temperature.npy", npy}}, pictures...), err
+}
+
+func encodePNG(name string, img image.Image) ([]derivedFile, error) {
+	var b bytes.Buffer
+	err := png.Encode(&b, img)
+	return []derivedFile{{name, b.Bytes()}}, err
+}
+
+// encodeNPY returns a frame as a NumPy file.
+func encodeNPY(f frame.Frame) ([]byte, error) {
+	dir, err := os.MkdirTemp("", "dieglow-")
+	if err != nil {
+		return nil, fault.Otherf("cannot make a temporary folder").Because(err)
+	}
+	defer os.RemoveAll(dir)
+	path := filepath.Join(dir, "map.npy")
+	w, err := frame.Create(path, frame.Output{Unit: f.Unit})
+	if err != nil {
+		return nil, err
+	}
+	defer w.Close()
+	if err := w.Write(f); err != nil {
+		return nil, err
+	}
+	if err := w.Commit(); err != nil {
+		return nil, err
+	}
+	return os.ReadFile(path)
+}
+
+// keep stores derived files for a finding of this transaction.
+func (m *measurement) keep(f *notebook.Finding, files []derivedFile) ([]journal.File, error) {
+	dir, err := os.MkdirTemp("", "dieglow-")
+	if err != nil {
+		return nil, fault.Otherf("cannot make a temporary folder").Because(err)
+	}
+	defer os.RemoveAll(dir)
+	var kept []journal.File
+	for _, d := range files {
+		path := filepath.Join(dir, d.name)
+		if err := os.WriteFile(path, d.data, 0o600); err != nil {
+			return nil, fault.Otherf("cannot write a derived file").Because(err)
+		}
+		file, err := m.tx.Keep(path)
+		if err != nil {
+			return nil, err
+		}
+		kept = append(kept, file)
+		f.Derived = append(f.Derived, notebook.Attachment{Name: d.name, SHA256: file.SHA256, Size: file.Size})
+	}
+	return kept, nil
+}
+
+// record computes the finding and records it.
+func (m *measurement) record() (notebook.Record[notebook.Finding], error) {
+	f, files, err := m.finding()
+	if err != nil {
+		return notebook.Record[notebook.Finding]{}, err
+	}
+	return m.add(f, files)
+}
+
+func (m *measurement) add(f notebook.Finding, files []derivedFile) (notebook.Record[notebook.Finding], error) {
+	kept, err := m.keep(&f, files)
+	if err != nil {
+		return notebook.Record[notebook.Finding]{}, err
+	}
+	at := store.Placement{Files: kept}
+	if m.capture.Scope != notebook.Library {
+		at.Project = m.capture.Scope
+	}
+	return store.Add(m.tx, f, at)
+}
+
+// printFinding prints a finding, its budget included.
+func (app *App) printFinding(r notebook.Record[notebook.Finding]) error {
+	if r.Body.Budget != nil {
+		if err := app.printBudget(r.Handle+", "+r.Body.Quantity+" in "+r.Body.Capture.String(), *r.Body.Budget); err != nil {
+			return err
+		}
+		fmt.Fprintln(app.Out)
+	}
+	var lines [][3]string
+	for _, f := range report.FindingFacts(r.Body) {
+		lines = append(lines, [3]string{f.Label, f.Value, f.Origin})
+	}
+	return app.facts(r.Handle, lines)
+}
