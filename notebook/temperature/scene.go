@@ -133,7 +133,7 @@ func (s Scene) table(more ...float64) (*radiometry.Table, error) {
 // in the form that is printed, recorded and compared.
 type Budget struct {
 	ObjectC    float64     `json:"object_c"`
-	UK         *float64    `json:"u_k"` // standard uncertainty; null: no input carries one
+	UK         *float64    `json:"u_k"` // standard uncertainty to first order; null: no input carries one
 	Level      float64     `json:"level"`
 	LowC       *float64    `json:"low_c"` // of the coverage interval
 	HighC      *float64    `json:"high_c"`
