@@ -33,6 +33,12 @@ type Settings struct {
 	AccuracyFraction float64 `json:"accuracy_fraction"`
 	NETDK            float64 `json:"netd_k"`
 	FramesAveraged   int     `json:"frames_averaged"`
+	NonUniformityK   float64 `json:"non_uniformity_k,omitempty"` // over a uniform scene; 0: not stated, as for what follows
+	DriftKPerMin     float64 `json:"drift_k_per_min,omitempty"`
+	SinceReferenceS  float64 `json:"since_reference_s,omitempty"` // since the camera's last reference frame
+	TargetUM         float64 `json:"target_um,omitempty"`         // width of a target so small that it reads low
+	BlurUM           float64 `json:"blur_um,omitempty"`           // full width at half maximum of the blur on it
+	DefocusUM        float64 `json:"defocus_um,omitempty"`        // what defocus adds to the blur
 
 	Trials int    `json:"trials"` // 0: only where first order is in doubt
 	Seed   uint64 `json:"seed"`
@@ -94,7 +100,11 @@ func (s Settings) Read(ctx context.Context, f frame.Frame, eps *frame.Frame) (Re
 	if unit == frame.DegC {
 		apparent += quantity.CelsiusZeroK
 	}
-	camera := s.camera(apparent, r.Pixels)
+	surroundings := f.Stats().Mean
+	if unit == frame.DegC {
+		surroundings += quantity.CelsiusZeroK
+	}
+	camera := s.camera(apparent, r.Pixels, apparent-surroundings)
 	if r.ApparentK, err = apparentEstimate(apparent, camera); err != nil {
 		return r, err
 	}
@@ -146,8 +156,17 @@ func missing(v float64) error {
 	return nil
 }
 
-func (s Settings) camera(apparentK float64, pixels int) uncertainty.Camera {
-	return uncertainty.Camera{ReadingK: apparentK, AccuracyK: s.AccuracyK, AccuracyShare: s.AccuracyFraction, NETDK: s.NETDK, Frames: s.FramesAveraged, Pixels: pixels}
+// camera gathers what the camera adds to the uncertainty. A small target stands
+// out of its surroundings, taken as the mean of the frame, by contrastK.
+func (s Settings) camera(apparentK float64, pixels int, contrastK float64) uncertainty.Camera {
+	c := uncertainty.Camera{
+		ReadingK: apparentK, AccuracyK: s.AccuracyK, AccuracyShare: s.AccuracyFraction, NETDK: s.NETDK, Frames: s.FramesAveraged, Pixels: pixels,
+		NonUniformityK: s.NonUniformityK, DriftKPerMin: s.DriftKPerMin, MinutesSinceReference: s.SinceReferenceS / 60,
+	}
+	if s.TargetUM > 0 {
+		c.Target = uncertainty.SpotSize{TargetUM: s.TargetUM, BlurUM: s.BlurUM, DefocusUM: s.DefocusUM, ContrastK: contrastK}
+	}
+	return c
 }
 
 // apparentEstimate is the reading with the camera's own contributions; without a

@@ -31,7 +31,9 @@ func newCaptureMeasure(app *App) *cobra.Command {
 		Short: "A temperature with its uncertainty from a capture, recorded as a finding",
 		Long: `Reads the capture's frame at a place, corrects it for emissivity, reflection and
 optics as recorded, and keeps the finding with its budget, a map of object
-temperatures and a picture of both. The camera's accuracy and noise count in.
+temperatures and a picture of both. The camera's accuracy and noise count in, and
+what the flags state of its non-uniformity and drift. A target of few blur widths
+reads low: with --target and --blur the reading is corrected, as an estimate.
 
 The stack's transmission is the product of the transmissions measured of its
 lenses, and its temperature the ambient one, unless the flags say otherwise.
@@ -43,7 +45,9 @@ temperature follows, and is called that everywhere.`,
 	}
 	f := cmd.Flags()
 	textFlags(f, "at", "hottest, a point column,row, or a region column,row,width,height; hottest unless given", "file", "which of several frame files, by name", "index", "which frame of a stack, from 0",
-		"emissivity-map", "a finding made by capture emissivity", "monte-carlo", "run so many trials in any case", "seed", "of the trials")
+		"emissivity-map", "a finding made by capture emissivity", "monte-carlo", "run so many trials in any case", "seed", "of the trials",
+		"non-uniformity", "standard deviation of the camera over a uniform scene, 0.1K", "drift", "greatest drift a minute since its last reference frame, 50mK", "since-reference", "time since then, 5min",
+		"target", "width of a target so small that it reads low, 100um", "blur", "full width at half maximum of the blur on the object, 60um", "defocus", "blur that defocus adds, 20um")
 	f.Bool("mean", false, "the mean of all frames of a stack")
 	f.StringArray("transmission", nil, "transmission of the optics, in place of what the lenses say; may be repeated")
 	f.StringArray("optics", nil, "temperature of the optics, in place of ambient; may be repeated")
@@ -117,6 +121,7 @@ func (m *measurement) read(in *input) error {
 	if err := m.readMap(in); err != nil {
 		return err
 	}
+	m.readCamera(in)
 	o := in.trials()
 	if o.MonteCarlo {
 		s.Trials = o.Trials.Count
@@ -129,6 +134,32 @@ func (m *measurement) read(in *input) error {
 		return nil // apparent only: the optics do not come into it
 	}
 	return m.readOptics(in, dossier.Setup.Body)
+}
+
+// readCamera reads what is stated of the camera's errors at this capture.
+func (m *measurement) readCamera(in *input) {
+	s := &m.settings
+	for _, v := range []struct {
+		flag string
+		unit quantity.Unit
+		into *float64
+	}{
+		{"non-uniformity", quantity.KelvinStep, &s.NonUniformityK}, {"drift", quantity.KelvinStep, &s.DriftKPerMin}, {"since-reference", quantity.Second, &s.SinceReferenceS},
+		{"target", quantity.Micrometre, &s.TargetUM}, {"blur", quantity.Micrometre, &s.BlurUM}, {"defocus", quantity.Micrometre, &s.DefocusUM},
+	} {
+		in.must(v.flag, v.unit, v.into)
+	}
+	_, drift := in.given("drift")
+	_, since := in.given("since-reference")
+	_, target := in.given("target")
+	_, blur := in.given("blur")
+	switch {
+	case in.err != nil:
+	case drift != since:
+		in.err = fault.Usagef("a drift needs the time it went on").WithHint("give --drift 50mK, a minute, together with --since-reference 5min")
+	case target != blur:
+		in.err = fault.Usagef("a small target needs the blur it is compared with").WithHint("give --target 100um together with --blur 60um")
+	}
 }
 
 // readFrame settles which frame is read, and where.
