@@ -128,14 +128,11 @@ func budgetTable(b *bytes.Buffer, budget temperature.Budget) {
 	b.WriteByte('\n')
 	var rows [][]string
 	for _, r := range budget.Rows {
-		u, c := "not evaluated", "-"
-		if r.U != nil {
-			u = quantity.Fixed(*r.U, 3)
-		}
+		c := "-"
 		if r.Sensitivity != nil {
 			c = quantity.Fixed(*r.Sensitivity, 4)
 		}
-		rows = append(rows, []string{r.Input, temperature.ShowValue(r), u, c, quantity.Fixed(r.Contribution, 3) + " K", quantity.Fixed(r.Share*100, 3) + " %"})
+		rows = append(rows, []string{r.Input, temperature.ShowValue(r), temperature.ShowU(r), c, quantity.Fixed(r.Contribution, 3) + " K", quantity.Fixed(r.Share*100, 3) + " %"})
 	}
 	table(b, []string{"input", "value", "u", "sensitivity", "contribution", "share"}, rows)
 	if budget.LowC != nil {

@@ -189,6 +189,8 @@ func NewBudget(r uncertainty.Result, exact []string) Budget {
 		if row.U > 0 {
 			u := row.U
 			out.U = &u
+		} else if row.Name == apparentName && hasCamera(r.FirstOrder.Budget) {
+			out.Reason = InCameraRows
 		}
 		if !math.IsNaN(row.Sensitivity) {
 			c := row.Sensitivity
@@ -201,6 +203,32 @@ func NewBudget(r uncertainty.Result, exact []string) Budget {
 			ShortestLowC: m.Shortest.Low - zero, ShortestHighC: m.Shortest.High - zero}
 	}
 	return b
+}
+
+// InCameraRows is the reason of a reading's row whose uncertainty the camera's
+// contributions make up.
+const InCameraRows = "its uncertainty stands in the rows of the camera"
+
+// hasCamera reports whether contributions of the camera stand in a budget: they
+// are amounts added to the reading.
+func hasCamera(rows []uncertainty.Row) bool {
+	for _, r := range rows {
+		if r.Unit == "K" && r.Value < 100 {
+			return true
+		}
+	}
+	return false
+}
+
+// ShowU prints the uncertainty of a row, or why it has none.
+func ShowU(r BudgetRow) string {
+	switch {
+	case r.U != nil:
+		return quantity.Fixed(*r.U, 3)
+	case r.Reason == InCameraRows:
+		return "see the camera"
+	}
+	return "not evaluated"
 }
 
 // Elements pairs transmissions with temperatures, in order from the object. A

@@ -278,7 +278,7 @@ func (app *App) printBudget(title string, b temperature.Budget) error {
 	lines := [][3]string{}
 	if b.UK != nil {
 		object = quantity.With(b.ObjectC+quantity.CelsiusZeroK, *b.UK).Format(quantity.Kelvin)
-		lines = append(lines, [3]string{fmt.Sprintf("%s %% interval", quantity.Fixed(b.Level*100, 4)), quantity.Fixed(*b.LowC, 5) + " to " + quantity.Fixed(*b.HighC, 5) + " °C", b.Method})
+		lines = append(lines, [3]string{fmt.Sprintf("%s %% interval", quantity.Fixed(b.Level*100, 4)), quantity.Fixed(*b.LowC, 5) + " to " + quantity.Fixed(*b.HighC, 5) + " °C", intervalOrigin(b)})
 	}
 	lines = append([][3]string{{"object temperature", object, "computed"}}, lines...)
 	if m := b.MonteCarlo; m != nil {
@@ -292,22 +292,22 @@ func (app *App) printBudget(title string, b temperature.Budget) error {
 	fmt.Fprintln(app.Out)
 	t := term.Table{Columns: []term.Column{{Header: "input"}, {Header: "value", Align: term.Right}, {Header: "u", Align: term.Right}, {Header: "sensitivity", Align: term.Right}, {Header: "contribution", Align: term.Right}, {Header: "share", Align: term.Right}}}
 	for _, r := range b.Rows {
-		u, c := "not evaluated", "-"
-		if r.U != nil {
-			u = quantity.Fixed(*r.U, 3)
-		}
+		c := "-"
 		if r.Sensitivity != nil {
 			c = quantity.Fixed(*r.Sensitivity, 4)
 		}
-		t.Rows = append(t.Rows, []string{r.Input, temperature.ShowValue(r), u, c, quantity.Fixed(r.Contribution, 3) + " K", quantity.Fixed(r.Share*100, 3) + " %"})
+		t.Rows = append(t.Rows, []string{r.Input, temperature.ShowValue(r), temperature.ShowU(r), c, quantity.Fixed(r.Contribution, 3) + " K", quantity.Fixed(r.Share*100, 3) + " %"})
 	}
 	if err := app.screen().Table(t); err != nil {
 		return err
 	}
 	fmt.Fprintln(app.Out)
 	for _, s := range []string{exactText(b.Exact), b.Why, b.Advice} {
-		if s != "" {
-			fmt.Fprintln(app.Out, s)
+		if s == "" {
+			continue
+		}
+		if err := app.screen().Markdown([]byte(s + "\n")); err != nil {
+			return err
 		}
 	}
 	return nil
@@ -319,4 +319,13 @@ func exactText(names []string) string {
 		return ""
 	}
 	return "Not in the budget, since not evaluated: " + strings.Join(names, ", ") + "."
+}
+
+// intervalOrigin says by which method the interval was found, and of which kind
+// it is when trials found it.
+func intervalOrigin(b temperature.Budget) string {
+	if b.Method == string(uncertainty.ByMonteCarlo) {
+		return b.Method + ", shortest"
+	}
+	return b.Method
 }
