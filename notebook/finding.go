@@ -39,15 +39,17 @@ type Finding struct {
 
 // Stage is how an emissivity map was measured.
 type Stage struct {
-	ColdK    quantity.Estimate `json:"cold_k"`
-	HotK     quantity.Estimate `json:"hot_k"`
-	Mean     float64           `json:"mean_emissivity"` // of the trusted pixels
-	Trusted  int               `json:"trusted"`
-	Rule     string            `json:"rule"`
-	CommonU  float64           `json:"common_relative_u"`
-	ShiftXPx float64           `json:"shift_x_px"` // of the hot frame
-	ShiftYPx float64           `json:"shift_y_px"`
-	Shifted  bool              `json:"shift_applied"`
+	Way      string             `json:"way"`             // two temperatures, one temperature or reference patch
+	ColdK    quantity.Estimate  `json:"cold_k"`          // of the stage, or of the patch
+	HotK     *quantity.Estimate `json:"hot_k"`           // two temperatures only
+	Patch    string             `json:"patch,omitempty"` // column,row,width,height, with its emissivity
+	Mean     float64            `json:"mean_emissivity"` // of the trusted pixels
+	Trusted  int                `json:"trusted"`
+	Rule     string             `json:"rule"`
+	CommonU  float64            `json:"common_relative_u"`
+	ShiftXPx float64            `json:"shift_x_px"` // of the hot frame
+	ShiftYPx float64            `json:"shift_y_px"`
+	Shifted  bool               `json:"shift_applied"`
 }
 
 // Kind returns KindFinding.

@@ -85,17 +85,27 @@ func settingFacts(s temperature.Settings) []Fact {
 func emissivityFacts(f notebook.Finding) []Fact {
 	var out facts
 	s := f.Stage
-	out.text("hot frame", f.Other.String())
-	out.estimate("cold stage", &s.ColdK, quantity.Kelvin, Measured)
-	out.estimate("hot stage", &s.HotK, quantity.Kelvin, Measured)
+	out.text("measured by", s.Way)
+	if s.HotK != nil {
+		out.text("hot frame", f.Other.String())
+		out.estimate("hot stage", s.HotK, quantity.Kelvin, Measured)
+	}
+	if s.Patch != "" {
+		out.text("patch", s.Patch)
+		out.estimate("temperature of the patch", &s.ColdK, quantity.Kelvin, Computed)
+	} else {
+		out.estimate("stage", &s.ColdK, quantity.Kelvin, Measured)
+	}
 	out.add("mean emissivity", quantity.Fixed(s.Mean, 4)+fmt.Sprintf(" of %d trusted pixels", s.Trusted), Measured)
 	out.text("masked", s.Rule)
 	out.text("relative uncertainty all pixels share", quantity.Fixed(s.CommonU*100, 3)+" %")
-	applied := "not applied"
-	if s.Shifted {
-		applied = "applied"
+	if s.HotK != nil {
+		applied := "not applied"
+		if s.Shifted {
+			applied = "applied"
+		}
+		out.text("shift of the hot frame", fmt.Sprintf("%s, %s pixel, %s", quantity.Fixed(s.ShiftXPx, 3), quantity.Fixed(s.ShiftYPx, 3), applied))
 	}
-	out.text("shift of the hot frame", fmt.Sprintf("%s, %s pixel, %s", quantity.Fixed(s.ShiftXPx, 3), quantity.Fixed(s.ShiftYPx, 3), applied))
 	for _, d := range f.Derived {
 		out.text("made "+d.Name, fmt.Sprintf("%d bytes, SHA-256 %s", d.Size, shortHash(d.SHA256)))
 	}

@@ -14,16 +14,20 @@ import (
 
 func newCaptureEmissivity(app *App) *cobra.Command {
 	cmd := &cobra.Command{
-		Use:   "emissivity COLD HOT",
-		Short: "An emissivity map from two unpowered captures on a heated stage, as a finding",
-		Long: `COLD and HOT are captures of the same specimen without power, with one setup, on a
-stage at two temperatures. The hot frame is registered on the cold one. Later
-captures refer to the finding: capture measure --emissivity-map finding-1.`,
-		Example: `  dieglow capture emissivity capture-3 capture-4 --cold-temperature "40.0(2) C" --hot-temperature "80.0(2) C" --transmission "0.88(2)"`,
-		Args:    args("the cold capture", "the hot capture"),
+		Use:   "emissivity CAPTURE [HOT]",
+		Short: "An emissivity map from unpowered captures, as a finding",
+		Long: `With two captures of the same specimen without power, with one setup, on a stage at
+two temperatures, reflections cancel; the hot frame is registered on the cold one.
+With one capture, its reflected temperature must be on record: --stage gives the
+stage's temperature, or --patch a part of known emissivity at the same temperature.
+Later captures refer to the finding: capture measure --emissivity-map finding-1.`,
+		Example: `  dieglow capture emissivity capture-3 capture-4 --cold-temperature "40.0(2) C" --hot-temperature "80.0(2) C" --transmission "0.88(2)"
+  dieglow capture emissivity capture-3 --patch 10,20,8,8 --patch-emissivity "0.95(2)" --transmission "0.88(2)"`,
+		Args: oneOrTwo,
 	}
 	f := cmd.Flags()
-	textFlags(f, "cold-temperature", "stage temperature of the cold capture (needed)", "hot-temperature", "stage temperature of the hot capture (needed)", "transmission", "transmission of the optics, in place of what the lenses say",
+	textFlags(f, "cold-temperature", "stage temperature of the cold capture", "hot-temperature", "stage temperature of the hot capture",
+		"stage", "stage temperature of the one capture", "patch", "part of known emissivity: column,row,width,height", "patch-emissivity", "its emissivity", "transmission", "transmission of the optics, in place of what the lenses say",
 		"min-emissivity", "mask what is darker; 0.02 unless given", "max-relative-u", "mask what the noise leaves less certain; 10% unless given")
 	f.Bool("no-register", false, "take the frames as aligned")
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
@@ -31,7 +35,11 @@ captures refer to the finding: capture measure --emissivity-map finding-1.`,
 		var out recorded[notebook.Finding]
 		err := app.update(cmd.Context(), func(tx *store.Tx) (err error) {
 			job := stagePair{emissivityJob: emissivityJob{in: in, app: app}, tx: tx, cmd: cmd}
-			out.Record, err = job.record(args[0], args[1])
+			if len(args) == 1 {
+				out.Record, err = job.recordOne(args[0])
+			} else {
+				out.Record, err = job.record(args[0], args[1])
+			}
 			return err
 		})
 		if err != nil {
@@ -40,6 +48,63 @@ captures refer to the finding: capture measure --emissivity-map finding-1.`,
 		return app.emit(out, func() error { return app.printFinding(out.Record) })
 	}
 	return cmd
+}
+
+// oneOrTwo takes a capture, or a cold and a hot one.
+func oneOrTwo(cmd *cobra.Command, got []string) error {
+	if len(got) == 1 || len(got) == 2 {
+		return nil
+	}
+	return fault.Usagef("%s needs one capture, or a cold and a hot one", cmd.CommandPath()).WithHint("%s --help shows how to call it", cmd.CommandPath())
+}
+
+// recordOne makes a map of one capture, by its stage or by a patch.
+func (j *stagePair) recordOne(name string) (r notebook.Record[notebook.Finding], err error) {
+	if j.cold, err = store.Get[notebook.Capture](j.tx, name); err != nil {
+		return r, err
+	}
+	reflected := j.cold.Body.ReflectedK
+	if reflected == nil {
+		return r, fault.Invalidf("%s has no reflected temperature on record", j.cold.Handle).WithHint("amend it with --reflected, or use two stage temperatures, where reflections cancel")
+	}
+	f, raw, err := j.frame(j.cold)
+	if err != nil {
+		return r, err
+	}
+	stage := notebook.Stage{Way: "one temperature"}
+	var m *radiometry.EmissivityMap
+	if text, ok := j.in.given("patch"); ok {
+		known := j.in.needed("patch-emissivity", quantity.One, "0.95")
+		rect, err := parseRect(text)
+		if err != nil {
+			return r, err
+		}
+		patch, err := f.Crop(rect)
+		if err != nil {
+			return r, err
+		}
+		if err := j.prepare(*reflected, *reflected); err != nil {
+			return r, err
+		}
+		var k float64
+		m, k, err = j.band.FromReference(f.Pixels, radiometry.Reference{Reading: patch.Stats().Mean, Emissivity: known.Value, ReflectedK: reflected.Value}, j.how)
+		if err != nil {
+			return r, err
+		}
+		stage.Way, stage.ColdK, stage.Patch = "reference patch", quantity.Exactly(k), text+", emissivity "+known.Format(quantity.One)
+	} else {
+		stage.ColdK = j.in.needed("stage", quantity.Kelvin, "60C")
+		if j.in.err != nil {
+			return r, j.in.err
+		}
+		if err := j.prepare(stage.ColdK, stage.ColdK); err != nil {
+			return r, err
+		}
+		if m, err = j.band.OneTemperature(f.Pixels, stage.ColdK.Value, reflected.Value, j.how); err != nil {
+			return r, err
+		}
+	}
+	return j.add(m, f, stage, []string{raw})
 }
 
 // stagePair makes an emissivity map of two captures.
@@ -78,7 +143,7 @@ func (j *stagePair) record(coldName, hotName string) (r notebook.Record[notebook
 	if err != nil {
 		return r, err
 	}
-	return j.add(m, frames[0], coldK, hotK, raw)
+	return j.add(m, frames[0], notebook.Stage{Way: "two temperatures", ColdK: coldK, HotK: &hotK}, raw)
 }
 
 // frames reads one frame of each capture; both must fit together.
@@ -91,30 +156,38 @@ func (j *stagePair) frames() (frames []frame.Frame, raw []string, err error) {
 		return nil, nil, fault.Conflictf("%s and %s do not show the same specimen", j.cold.Handle, j.hot.Handle).WithHint("name two captures of one specimen")
 	}
 	for _, c := range []notebook.Record[notebook.Capture]{j.cold, j.hot} {
-		if len(c.Body.Frames) != 1 || c.Body.Frames[0].Unit == "counts" {
-			return nil, nil, fault.Invalidf("%s does not have one frame in degrees", c.Handle).WithHint("record it with one --file and --unit degC or K")
-		}
-		file := c.Body.Frames[0]
-		path, err := j.tx.RawPath(file.SHA256, file.Size)
+		f, sha, err := j.frame(c)
 		if err != nil {
 			return nil, nil, err
 		}
-		index := 0
-		if file.Frames > 1 {
-			index = -1
-		}
-		f, err := loadFrame(path, index)
-		if err != nil {
-			return nil, nil, err
-		}
-		if file.Unit == "K" { // one unit for both
-			for i := range f.Pixels {
-				f.Pixels[i] -= quantity.CelsiusZeroK
-			}
-		}
-		frames, raw = append(frames, f), append(raw, file.SHA256)
+		frames, raw = append(frames, f), append(raw, sha)
 	}
 	return frames, raw, nil
+}
+
+// frame reads the frame of a capture, of a stack the mean, in °C.
+func (j *stagePair) frame(c notebook.Record[notebook.Capture]) (f frame.Frame, sha256 string, err error) {
+	if len(c.Body.Frames) != 1 || c.Body.Frames[0].Unit == "counts" {
+		return f, "", fault.Invalidf("%s does not have one frame in degrees", c.Handle).WithHint("record it with one --file and --unit degC or K")
+	}
+	file := c.Body.Frames[0]
+	path, err := j.tx.RawPath(file.SHA256, file.Size)
+	if err != nil {
+		return f, "", err
+	}
+	index := 0
+	if file.Frames > 1 {
+		index = -1
+	}
+	if f, err = loadFrame(path, index); err != nil {
+		return f, "", err
+	}
+	if file.Unit == "K" {
+		for i := range f.Pixels {
+			f.Pixels[i] -= quantity.CelsiusZeroK
+		}
+	}
+	return f, file.SHA256, nil
 }
 
 // prepare settles band, noise and transmission from the camera and the lenses.
@@ -157,15 +230,18 @@ func (j *stagePair) prepare(coldK, hotK quantity.Estimate) (err error) {
 	return j.readRule()
 }
 
-func (j *stagePair) add(m *radiometry.EmissivityMap, like frame.Frame, coldK, hotK quantity.Estimate, raw []string) (r notebook.Record[notebook.Finding], err error) {
+func (j *stagePair) add(m *radiometry.EmissivityMap, like frame.Frame, stage notebook.Stage, raw []string) (r notebook.Record[notebook.Finding], err error) {
 	like.Pixels = m.Emissivity
 	npy, err := encodeNPY(like)
 	if err != nil {
 		return r, err
 	}
 	f := notebook.Finding{
-		Capture: j.cold.Ref, Other: &j.hot.Ref, Quantity: notebook.EmissivityMap, Settings: j.settings, RawFiles: raw, Program: j.app.Source.Tool,
-		Stage: &notebook.Stage{ColdK: coldK, HotK: hotK, Mean: like.Stats().Mean, Trusted: m.Trusted, Rule: m.Rule.String(), CommonU: m.CommonRel, Shifted: j.shifted},
+		Capture: j.cold.Ref, Quantity: notebook.EmissivityMap, Settings: j.settings, RawFiles: raw, Program: j.app.Source.Tool, Stage: &stage,
+	}
+	stage.Mean, stage.Trusted, stage.Rule, stage.CommonU, stage.Shifted = like.Stats().Mean, m.Trusted, m.Rule.String(), m.CommonRel, j.shifted
+	if stage.HotK != nil {
+		f.Other = &j.hot.Ref
 	}
 	if m.Trusted == 0 {
 		return r, fault.Invalidf("no pixel can be trusted: %d too noisy, %d too dark, %d above 1", m.TooNoisy, m.TooDark, m.AboveOne).
