@@ -21,7 +21,7 @@ func newCalc(app *App) *cobra.Command {
 		`  dieglow calc index --material germanium --wavelength 10um
   dieglow calc lens --material germanium --r1 25mm --r2 37.5mm --thickness 3mm --wavelength 10um
   dieglow calc stack stack.json --object 20mm`,
-		newCalcStack(app), newCalcLens(app), newCalcIndex(app), newCalcRadiance(app), newCalcApparent(app), newCalcObject(app))
+		newCalcStack(app), newCalcLens(app), newCalcIndex(app), newCalcAttachment(app), newCalcBlur(app), newCalcSlab(app), newCalcRadiance(app), newCalcApparent(app), newCalcObject(app))
 }
 
 // calcPart is one lens of a calculation: what was stated, and the index it gets.
@@ -36,7 +36,8 @@ type calcPart struct {
 type calcTask struct {
 	parts        []calcPart
 	wavelengthUM *float64
-	objectMM     *float64 // before the first vertex, +Inf for far away; nil: no image is asked for
+	objectMM     *float64  // before the first vertex, +Inf for far away; nil: no image is asked for
+	raysMM       []float64 // heights of exact rays parallel to the axis
 	explain      bool
 }
 
@@ -74,6 +75,7 @@ type calcResult struct {
 	LengthMM    float64  `json:"length_mm"`
 	Assumptions []string `json:"assumptions"` // what was not stated and had to be taken
 	*calcImage
+	Rays    []optics.StackRay    `json:"rays,omitempty"` // exact
 	Explain []optics.Explanation `json:"explain,omitempty"`
 }
 
@@ -143,6 +145,11 @@ func (t calcTask) calculate() (calcResult, error) {
 				WithHint("type sizes that a lens has: radii, thicknesses and gaps in mm")
 		}
 	}
+	if len(t.raysMM) > 0 {
+		if r.Rays, err = stack.ParallelRays(t.raysMM); err != nil {
+			return r, err
+		}
+	}
 	if t.explain {
 		r.Explain, err = t.explanations(stack)
 	}
@@ -208,7 +215,11 @@ func (t calcTask) show(app *App) error {
 		return err
 	}
 	return app.emit(r, func() error {
-		if err := app.tables(r.lensTable(), r.figureTable()); err != nil || !t.explain {
+		tables := []term.Table{r.lensTable(), r.figureTable()}
+		if len(r.Rays) > 0 {
+			tables = append(tables, r.rayTable())
+		}
+		if err := app.tables(tables...); err != nil || !t.explain {
 			return err
 		}
 		fmt.Fprintln(app.Out)
@@ -358,4 +369,20 @@ func (in *input) optional(flag string, unit quantity.Unit) *float64 {
 	var v float64
 	in.must(flag, unit, &v)
 	return &v
+}
+
+// rayTable shows exact rays.
+func (r calcResult) rayTable() term.Table {
+	t := term.Table{Columns: []term.Column{{Header: "exact ray at height", Align: term.Right}, {Header: "crosses the axis, from the last vertex", Align: term.Right}, {Header: "slope", Align: term.Right}, {Header: "outcome"}}}
+	for _, ray := range r.Rays {
+		crossing, slope := "-", "-"
+		if ray.AxisCrossingMM != nil {
+			crossing = quantity.Fixed(*ray.AxisCrossingMM, 7) + " mm"
+		}
+		if ray.SlopeOut != nil {
+			slope = quantity.Fixed(*ray.SlopeOut, 6)
+		}
+		t.Rows = append(t.Rows, []string{quantity.Fixed(ray.YInMM, 6) + " mm", crossing, slope, ray.Outcome})
+	}
+	return t
 }

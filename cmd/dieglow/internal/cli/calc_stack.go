@@ -10,6 +10,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"dieglow/catalog/fault"
+	"dieglow/catalog/quantity"
 )
 
 func newCalcStack(app *App) *cobra.Command {
@@ -33,14 +34,16 @@ listed as assumed, and the one after the last lens has no effect.
 
 The front focal length counts from the first vertex, positive to the left; the
 other distances are positive to the right. In an afocal stack they are null in
-JSON. The matrix is that of (height, index times slope).`,
+JSON. --ray traces exact rays beside the first-order figures. The matrix is that of (height, index times slope).`,
 		Example: `  dieglow calc stack stack.json
   dieglow calc stack stack.json --object 20mm --json
+  dieglow calc stack stack.json --ray 0.5mm --ray 2mm
   echo '{"elements": [{"focal_mm": 50, "gap_after_mm": 10}, {"focal_mm": 25}]}' | dieglow calc stack -`,
 		Args: args("a FILE, or - for standard input"),
 	}
 	cmd.Flags().Bool("extrapolate", false, "allow a wavelength outside a data set's range")
 	cmd.Flags().Bool("explain", false, "show the formula, inputs and source of every figure")
+	cmd.Flags().StringArray("ray", nil, "trace an exact ray parallel to the axis at this height; may be repeated")
 	objectFlag(cmd)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
 		in := app.input(cmd)
@@ -56,6 +59,12 @@ JSON. The matrix is that of (height, index times slope).`,
 			return err
 		}
 		task.objectMM, task.explain = object, explain
+		for _, e := range in.estimates("ray", quantity.Millimetre) {
+			task.raysMM = append(task.raysMM, e.Value)
+		}
+		if in.err != nil {
+			return in.err
+		}
 		return task.show(app)
 	}
 	return cmd
