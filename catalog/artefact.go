@@ -119,7 +119,7 @@ func ParseSize(s string) (Size, error) {
 	if err != nil {
 		return Size{}, err
 	}
-	return Size{Label: strings.ToUpper(strings.TrimSpace(s)), SizeUM: quantity.Exactly(1000 / (2 * lp))}, nil
+	return Size{Label: strings.ToUpper(strings.TrimSpace(s)), SizeUM: quantity.Exactly(math.Round(1e7/(2*lp)) / 1e4)}, nil
 }
 
 // barElement splits "G-2E3" into -2 and 3.

@@ -216,6 +216,41 @@ func (l Lens) FocalMM(wavelengthUM float64) (mm float64, origin string, err erro
 	return e.FocalMM, "stated", nil
 }
 
+// index is the refractive index at a wavelength, by the material's default data set.
+func (l Lens) index(wavelengthUM float64) (material.Index, error) {
+	m, err := material.Find(l.Material)
+	if err != nil {
+		return material.Index{}, err
+	}
+	return m.Index(wavelengthUM, material.IndexOptions{})
+}
+
+// FocalDisagreement says that a thick lens's measured focal length is not what
+// its radii give, beyond two standard uncertainties or, where none was evaluated,
+// 2 %; "" when it is. The radii are what a setup is computed from.
+func (l Lens) FocalDisagreement() string {
+	if l.Form != Thick || l.MeasuredFocalMM == nil {
+		return ""
+	}
+	at := l.MeasuredFocalWavelengthUM
+	if at == 0 {
+		at = l.DesignWavelengthUM()
+	}
+	mm, _, err := l.FocalMM(at)
+	if err != nil {
+		return ""
+	}
+	off := math.Abs(l.MeasuredFocalMM.Value - mm)
+	limit := 0.02 * math.Abs(mm)
+	if u, ok := l.MeasuredFocalMM.StandardU(); ok {
+		limit = 2 * u
+	}
+	if off <= limit {
+		return ""
+	}
+	return "measured focal length " + l.MeasuredFocalMM.Format(quantity.Millimetre) + ", but radii, thickness and index give " + quantity.Fixed(mm, 4) + " mm, which is what setups are computed from; check radii and material"
+}
+
 // element makes the lens ready for computation at a wavelength.
 func (l Lens) element(wavelengthUM float64, flipped bool) (optics.Element, error) {
 	m, err := material.Find(l.Material)

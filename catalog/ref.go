@@ -57,6 +57,9 @@ func CheckName(kind, name string) error {
 	if first, _ := utf8.DecodeRuneInString(name); !unicode.IsLetter(first) {
 		return bad("does not begin with a letter, so that it could be read as a number")
 	}
+	if f := strings.ToLower(name); f == "flipped" || f == "contact" || f == "plane" {
+		return bad("is a word that a stack or a lens is described with")
+	}
 	if handleShaped(name) {
 		return bad("looks like a handle, which the notebook allots itself")
 	}

@@ -57,7 +57,9 @@ type Figures struct {
 type LensFigure struct {
 	Lens          string  `json:"lens"` // handle
 	FocalLengthMM float64 `json:"focal_length_mm"`
-	Origin        string  `json:"origin"` // computed, stated or measured
+	Origin        string  `json:"origin"`  // computed, stated or measured
+	N             float64 `json:"n"`       // index of its material at the wavelength
+	Dataset       string  `json:"dataset"` // of the material, that gave the index
 }
 
 // NoUncertainty is why Figures carry none.
@@ -193,7 +195,14 @@ func (s Setup) addOrigins(f *Figures, parts Parts) error {
 		if err != nil {
 			return err
 		}
-		f.Lenses = append(f.Lenses, LensFigure{handle, mm, origin})
+		index, err := l.index(s.WavelengthUM)
+		if err != nil {
+			return err
+		}
+		f.Lenses = append(f.Lenses, LensFigure{handle, mm, origin, index.N, index.Dataset})
+		if l.Form == Thin {
+			f.Assumptions = append(f.Assumptions, handle+" taken as a thin lens: its thickness and principal planes are not recorded, and shift the working distance by as much as it is thick")
+		}
 		if l.ClearApertureMM == nil {
 			f.Assumptions = append(f.Assumptions, "clear aperture of "+handle+" not recorded: its full diameter taken")
 		}
@@ -288,12 +297,40 @@ func (s Setup) PartWarnings(parts Parts) []string {
 	}
 	for i, l := range parts.Lenses {
 		handle := s.Stack[i].Lens.Handle
+		if text := l.FocalDisagreement(); text != "" && used[handle] > 0 {
+			out = append(out, handle+": "+text)
+		}
 		if n := used[handle]; l.OnHand != nil && n > *l.OnHand {
 			out = append(out, fmt.Sprintf("the stack has %d of %s, and %d on hand", n, handle, *l.OnHand))
-			used[handle] = 0
+		}
+		used[handle] = 0 // said
+	}
+	return append(out, s.fieldWarnings(parts)...)
+}
+
+// leastCorner is the share of the beam below which a corner counts as cut.
+const leastCorner = 0.9
+
+// fieldWarnings says what exact rays find wrong with the stack, which the
+// first-order figures cannot know: surfaces that cross, and a field that is cut.
+func (s Setup) fieldWarnings(parts Parts) []string {
+	a, err := s.Attachment(parts)
+	if err != nil {
+		return nil
+	}
+	if err := a.CheckFit(); err != nil {
+		return []string{err.Error()}
+	}
+	exact, err := a.Exact()
+	if err != nil {
+		return nil
+	}
+	for _, p := range exact.Points {
+		if p.Name == "corner" && p.Passed < leastCorner {
+			return []string{fmt.Sprintf("by exact rays %s %% of the beam reaches the corner of the field, past %s: the useful field is smaller than the computed one", quantity.Fixed(p.Passed*100, 2), p.StoppedBy)}
 		}
 	}
-	return out
+	return nil
 }
 
 // Explain returns how every figure of the setup comes about: the lenses, the

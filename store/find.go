@@ -55,7 +55,7 @@ func (tx *Tx) FindResolved(featureUM float64) ([]ResolvedSetup, error) {
 		s.Capture, s.Outcome = handle(notebook.KindCapture, capture), handle(notebook.KindOutcome, outcome)
 		s.On = strings.TrimSuffix(artefact+": "+feature, ": ")
 		if artefact == "" {
-			s.On = feature
+			s.On = feature + ", by statement"
 		}
 		return s, err
 	})

@@ -36,6 +36,9 @@ func Lens(l catalog.Lens) []Fact {
 		f.estimate("focal length", l.MeasuredFocalMM, quantity.Millimetre, Measured)
 		f.text("  method", l.MeasuredFocalMethod)
 	}
+	if text := l.FocalDisagreement(); text != "" {
+		f.add("warning", text, "")
+	}
 	f.number("diameter", &l.DiameterMM, quantity.Millimetre, Stated)
 	if l.ClearApertureMM == nil {
 		f.add("clear aperture", "not recorded; the full diameter is taken", Assumed)
@@ -106,7 +109,8 @@ func Artefact(a catalog.Artefact) []Fact {
 	for _, s := range a.Sizes {
 		label := catalog.ArtefactForms()[a.Form]
 		if s.Label != "" {
-			label += ", " + s.Label
+			f.add(label+", "+s.Label, quantity.Fixed(s.SizeUM.Value, 4)+" µm, uncertainty not evaluated", Computed)
+			continue
 		}
 		f.estimate(label, &s.SizeUM, quantity.Micrometre, Stated)
 	}
@@ -175,7 +179,7 @@ func Setup(s catalog.Setup) []Fact {
 		focus = quantity.Fixed(*s.FocusMM, 6) + " mm from its lens"
 	}
 	f.add("camera focused at", focus, "")
-	f.add("wavelength", quantity.Fixed(s.WavelengthUM, 5)+" µm", Assumed)
+	f.add("wavelength", quantity.Fixed(s.WavelengthUM, 5)+" µm", "")
 	f = append(f, Figures(s.Figures)...)
 	f.maybe("notes", s.Notes)
 	return f
@@ -199,7 +203,7 @@ func Figures(g catalog.Figures) []Fact {
 	f.predicted("smallest feature", g.PredictedUM, "µm")
 	f.add("uncertainty", catalog.NoUncertainty, "")
 	for _, l := range g.Lenses {
-		f.add("focal length of "+l.Lens, quantity.Fixed(l.FocalLengthMM, 5)+" mm", l.Origin)
+		f.add("focal length of "+l.Lens, quantity.Fixed(l.FocalLengthMM, 4)+" mm (index "+quantity.Fixed(l.N, 6)+", data set "+l.Dataset+")", l.Origin)
 	}
 	for _, a := range g.Assumptions {
 		f.add("assumption", a, Assumed)

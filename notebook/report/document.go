@@ -108,6 +108,9 @@ func evidenceRow(e ResolvedFeature) []string {
 			on += ": " + e.Outcome.Body.Feature
 		}
 	}
+	if e.Artefact == nil {
+		on += ", by statement"
+	}
 	return []string{withU(*e.Outcome.Body.FeatureUM, quantity.Micrometre), on, orNotRecorded(e.Outcome.Body.HowJudged),
 		e.Capture.Handle + ", " + e.Outcome.Handle, whenDay(e.Capture.Body.On)}
 }
@@ -131,6 +134,7 @@ func CaptureReport(d CaptureDossier, pictures map[string]string) []byte {
 	var b bytes.Buffer
 	heading(&b, 1, "Capture %s", d.Capture.Handle)
 	recordedLine(&b, d.Capture.Meta)
+	ndaLine(&b, d.Project)
 	missingLine(&b, d.Capture.Body)
 	factTable(&b, CaptureFacts(d))
 	if files := rawFiles(d.Capture.Body); len(files) > 0 {
@@ -183,6 +187,7 @@ func SpecimenReport(d SpecimenDossier) []byte {
 	var b bytes.Buffer
 	heading(&b, 1, "Specimen %s", d.Specimen.Label())
 	recordedLine(&b, d.Specimen.Meta)
+	ndaLine(&b, &d.Project)
 	factTable(&b, SpecimenFacts(d))
 	if len(d.Pieces) > 0 {
 		heading(&b, 2, "Cut from it")
@@ -194,6 +199,7 @@ func SpecimenReport(d SpecimenDossier) []byte {
 	}
 	heading(&b, 2, "Captures")
 	captureTable(&b, d.Captures)
+	findingTable(&b, d.Findings)
 	heading(&b, 2, "Outcomes")
 	outcomeTable(&b, d.Outcomes)
 	return seal(&b, d.Seal)
@@ -242,15 +248,14 @@ func ProjectReport(d ProjectDossier) []byte {
 	var b bytes.Buffer
 	heading(&b, 1, "Project %s", d.Project.Label())
 	recordedLine(&b, d.Project.Meta)
-	if d.Project.Body.NDA {
-		b.WriteString("**Under a non-disclosure agreement.**\n\n")
-	}
+	ndaLine(&b, &d.Project)
 	factTable(&b, ProjectFacts(d))
 	for _, s := range d.Specimens {
 		heading(&b, 2, "Specimen %s", s.Specimen.Label())
 		factTable(&b, SpecimenFacts(s))
 		b.WriteByte('\n')
 		captureTable(&b, s.Captures)
+		findingTable(&b, s.Findings)
 	}
 	heading(&b, 2, "Outcomes")
 	outcomeTable(&b, d.Outcomes)
@@ -276,7 +281,11 @@ func LossesReport(d LossesDossier) []byte {
 	}
 	fmt.Fprintf(&b, "%d lost, at a cost of %s. Currencies are not converted.\n\n", len(d.Losses), TotalText(d.Totals, d.WithoutCost))
 	var rows [][]string
+	ndaAny := false
 	for _, l := range d.Losses {
+		if l.Project.Body.NDA {
+			ndaAny = true
+		}
 		cost := NotRecorded
 		if m := l.Outcome.Body.Cost; m != nil {
 			cost = m.String()
@@ -284,6 +293,9 @@ func LossesReport(d LossesDossier) []byte {
 		rows = append(rows, []string{l.Specimen.Label(), l.Project.Label(), whenText(l.Outcome.Body.On), cost, l.Outcome.Body.Because, orNotRecorded(l.Outcome.Body.Lesson), l.Outcome.Handle})
 	}
 	table(&b, []string{"specimen", "project", "when", "cost", "because", "lesson", "outcome"}, rows)
+	if ndaAny {
+		b.WriteString("\n**Some of it is under a non-disclosure agreement.**\n")
+	}
 	return seal(&b, d.Seal)
 }
 
@@ -322,6 +334,33 @@ func ResolvedReport(d ResolvedDossier) []byte {
 	}
 	table(&b, []string{"setup", "smallest feature", "diffraction limit", "sampling limit", "working distance", "cost of the parts"}, rows)
 	return seal(&b, d.Seal)
+}
+
+// ndaLine marks a document about a project under a non-disclosure agreement.
+func ndaLine(b *bytes.Buffer, p *notebook.Record[notebook.Project]) {
+	if p != nil && p.Body.NDA {
+		b.WriteString("**Under a non-disclosure agreement.**\n\n")
+	}
+}
+
+// findingTable lists findings, each with its value.
+func findingTable(b *bytes.Buffer, list []notebook.Record[notebook.Finding]) {
+	if len(list) == 0 {
+		return
+	}
+	b.WriteByte('\n')
+	var rows [][]string
+	for _, r := range list {
+		value := "-"
+		if r.Body.ValueK != nil {
+			value = withU(*r.Body.ValueK, quantity.Kelvin)
+		}
+		if r.Body.Budget != nil && len(r.Body.Budget.Exact) > 0 {
+			value += ", uncertainty a lower bound"
+		}
+		rows = append(rows, []string{r.Handle, r.Body.Capture.Handle, r.Body.Quantity, value, fmt.Sprintf("column %d, row %d", r.Body.X, r.Body.Y)})
+	}
+	table(b, []string{"finding", "of", "quantity", "value", "place"}, rows)
 }
 
 // setupName names a setup with the revision meant.

@@ -42,6 +42,7 @@ type CaptureDossier struct {
 	Camera      notebook.Record[catalog.Camera]       `json:"camera"`
 	Instruments []notebook.Record[catalog.Instrument] `json:"instruments"`
 	Findings    []notebook.Record[notebook.Finding]   `json:"findings"`
+	Project     *notebook.Record[notebook.Project]    `json:"project"` // nil: library
 	Outcomes    []notebook.Record[notebook.Outcome]   `json:"outcomes"`
 	Seal        Seal                                  `json:"seal"`
 }
@@ -56,6 +57,7 @@ type SpecimenDossier struct {
 	Preparations []notebook.Record[notebook.Preparation] `json:"preparations"`
 	Custody      []notebook.Record[notebook.Custody]     `json:"custody"`
 	Captures     []notebook.Record[notebook.Capture]     `json:"captures"`
+	Findings     []notebook.Record[notebook.Finding]     `json:"findings"`
 	Outcomes     []notebook.Record[notebook.Outcome]     `json:"outcomes"`
 	Seal         Seal                                    `json:"seal"`
 }

@@ -22,6 +22,9 @@ func FindingFacts(f notebook.Finding) []Fact {
 		origin = Computed
 	}
 	out.estimate(f.Quantity, f.ValueK, quantity.Kelvin, origin)
+	if f.Budget != nil && len(f.Budget.Exact) > 0 {
+		out.add("the uncertainty", "a lower bound, without "+joinWords(f.Budget.Exact), "")
+	}
 	if f.WhyNot != "" {
 		out.add("no object temperature", f.WhyNot, "")
 	}
@@ -74,6 +77,9 @@ func settingFacts(s temperature.Settings) []Fact {
 	} else {
 		stated("emissivity", s.Emissivity, quantity.One)
 	}
+	if s.Trials > 0 {
+		out.text("trials", fmt.Sprintf("%d, seed %d", s.Trials, s.Seed))
+	}
 	stated("reflected temperature", s.ReflectedK, quantity.Kelvin)
 	for _, e := range s.Elements {
 		stated("transmission of "+e.Name, &e.Transmission, quantity.One)
@@ -98,7 +104,11 @@ func emissivityFacts(f notebook.Finding) []Fact {
 	}
 	out.add("mean emissivity", quantity.Fixed(s.Mean, 4)+fmt.Sprintf(" of %d trusted pixels", s.Trusted), Measured)
 	out.text("masked", s.Rule)
-	out.text("relative uncertainty all pixels share", quantity.Fixed(s.CommonU*100, 3)+" %")
+	shared := "not evaluated"
+	if s.CommonU > 0 {
+		shared = quantity.Fixed(s.CommonU*100, 3) + " %"
+	}
+	out.text("relative uncertainty all pixels share", shared)
 	if s.HotK != nil {
 		applied := "not applied"
 		if s.Shifted {
@@ -139,17 +149,24 @@ func budgetTable(b *bytes.Buffer, budget temperature.Budget) {
 	var rows [][]string
 	for _, r := range budget.Rows {
 		c := "-"
+		contribution, share := temperature.ShowContribution(r)
 		if r.Sensitivity != nil {
 			c = quantity.Fixed(*r.Sensitivity, 4)
 		}
-		rows = append(rows, []string{r.Input, temperature.ShowValue(r), temperature.ShowU(r), c, quantity.Fixed(r.Contribution, 3) + " K", quantity.Fixed(r.Share*100, 3) + " %"})
+		rows = append(rows, []string{r.Input, temperature.ShowValue(r), temperature.ShowU(r), c, contribution, share})
 	}
 	table(b, []string{"input", "value", "u", "sensitivity", "contribution", "share"}, rows)
 	if budget.LowC != nil {
-		fmt.Fprintf(b, "\n%s %% interval: %s to %s °C, by %s.\n", quantity.Fixed(budget.Level*100, 4), quantity.Fixed(*budget.LowC, 5), quantity.Fixed(*budget.HighC, 5), budget.Method)
+		fmt.Fprintf(b, "\n%s %% interval: %s to %s °C, by %s.\n", quantity.Fixed(budget.Level*100, 4), quantity.Fixed(*budget.LowC, 4), quantity.Fixed(*budget.HighC, 4), budget.Method)
+	}
+	if t := budget.MonteCarlo; t != nil {
+		fmt.Fprintf(b, "\nThe interval is the shortest of %d trials; first order was not adequate or trials were asked for: %s.\n", t.Count, escape(budget.Why))
+		if text := t.LeftOutText(); text != "" {
+			fmt.Fprintf(b, "\n%s\n", escape(text))
+		}
 	}
 	if len(budget.Exact) > 0 {
-		fmt.Fprintf(b, "\nNot in the budget, since not evaluated: %s.\n", escape(joinWords(budget.Exact)))
+		fmt.Fprintf(b, "\nNot in the budget, since not evaluated: %s. The uncertainty is a lower bound.\n", escape(joinWords(budget.Exact)))
 	}
 	if budget.Advice != "" {
 		fmt.Fprintf(b, "\n%s\n", escape(budget.Advice))

@@ -69,11 +69,28 @@ func CaptureFacts(d CaptureDossier) []Fact {
 		}
 		f.add("finding: "+r.Body.Quantity, value, origin)
 	}
+	limitFacts(&f, d)
 	f.maybe("notes", c.Notes)
 	if missing := c.Missing(); len(missing) > 0 {
 		f.add("NOT RECORDED", strings.Join(missing, ", "), "")
 	}
 	return f
+}
+
+// limitFacts names each limit of the specimen that the capture went beyond.
+func limitFacts(f *facts, d CaptureDossier) {
+	if d.Specimen == nil {
+		return
+	}
+	l := d.Specimen.Body.Limits
+	if p := d.Capture.Body.PowerW; l.PowerW != nil && p != nil && p.Value > *l.PowerW {
+		f.add("ABOVE THE LIMIT", "power "+p.Format(quantity.Watt)+", limit "+quantity.Fixed(*l.PowerW, 6)+" W ("+l.Source+")", "")
+	}
+	for _, r := range d.Findings {
+		if v := r.Body.ValueK; l.TemperatureK != nil && v != nil && v.Value > *l.TemperatureK {
+			f.add("ABOVE THE LIMIT", r.Body.Quantity+" "+v.Format(quantity.Kelvin)+" ("+r.Handle+"), limit "+quantity.Shown(*l.TemperatureK, 5, quantity.Kelvin)+" ("+l.Source+")", "")
+		}
+	}
 }
 
 // frameFacts adds what a frame's file says. Temperatures are apparent: what the

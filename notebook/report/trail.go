@@ -75,11 +75,12 @@ func fileName(record json.RawMessage, sha256 string) string {
 	var named struct {
 		Frames      []TrailFile `json:"frames"`
 		Attachments []TrailFile `json:"attachments"`
+		Derived     []TrailFile `json:"derived"`
 	}
 	if json.Unmarshal(record, &named) != nil {
 		return ""
 	}
-	for _, f := range append(named.Frames, named.Attachments...) {
+	for _, f := range slices.Concat(named.Frames, named.Attachments, named.Derived) {
 		if f.SHA256 == sha256 {
 			return f.Name
 		}

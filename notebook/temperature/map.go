@@ -55,12 +55,19 @@ func Correct(c *radiometry.Corrector, f frame.Frame, eps *frame.Frame) (frame.Fr
 	if eps == nil {
 		tally, err = c.Uniform(out.Pixels, f.Pixels)
 	} else {
-		if eps.Width != f.Width || eps.Height != f.Height {
-			return out, tally, fault.Conflictf("the emissivity map has %d x %d pixels, the frame %d x %d", eps.Width, eps.Height, f.Width, f.Height).
-				WithHint("use a map made from frames of the same camera, cut alike")
+		if err := sameSize(*eps, f); err != nil {
+			return out, tally, err
 		}
 		tally, err = c.Map(out.Pixels, f.Pixels, eps.Pixels)
 	}
 	out.MissingCount = tally.Unsolved()
 	return out, tally, err
+}
+
+func sameSize(eps, f frame.Frame) error {
+	if eps.Width == f.Width && eps.Height == f.Height {
+		return nil
+	}
+	return fault.Conflictf("the emissivity map has %d x %d pixels, the frame %d x %d", eps.Width, eps.Height, f.Width, f.Height).
+		WithHint("use a map made from frames of the same camera, cut alike")
 }

@@ -93,6 +93,11 @@ func (s Settings) Read(ctx context.Context, f frame.Frame, eps *frame.Frame) (Re
 	if unit == frame.Counts || unit == frame.Unstated {
 		return Reading{}, fault.Invalidf("the frame's numbers are %s, not temperatures", s.Unit).WithHint("convert them with the camera's own calibration first")
 	}
+	if eps != nil {
+		if err := sameSize(*eps, f); err != nil {
+			return Reading{}, err
+		}
+	}
 	r, apparent, err := s.place(f)
 	if err != nil {
 		return r, err

@@ -53,6 +53,19 @@ func (s Scene) Unevaluated(apparentK quantity.Estimate) []string {
 	} else if s.Camera.AccuracyK == 0 && s.Camera.AccuracyShare == 0 {
 		out = append(out, "accuracy of the camera")
 	}
+	if s.Camera != (uncertainty.Camera{}) {
+		for _, c := range []struct {
+			absent bool
+			name   string
+		}{
+			{s.Camera.NETDK == 0, "noise of the camera"}, {s.Camera.NonUniformityK == 0, "non-uniformity"}, {s.Camera.DriftKPerMin == 0, "drift since the last reference frame"},
+			{s.Camera.Target.TargetUM == 0, "size of source and focus"},
+		} {
+			if c.absent {
+				out = append(out, c.name)
+			}
+		}
+	}
 	note("emissivity", s.Emissivity)
 	note("reflected temperature", s.ReflectedK)
 	for _, e := range s.Elements {
@@ -218,6 +231,23 @@ func hasCamera(rows []uncertainty.Row) bool {
 		}
 	}
 	return false
+}
+
+// LeftOutText says how many trials were left out and what that means; "" for none.
+func (t Trials) LeftOutText() string {
+	if t.Failed == 0 {
+		return ""
+	}
+	return quantity.Fixed(100*float64(t.Failed)/float64(t.Count), 3) + " % of the trials had no solution (an emissivity or a transmission above 1, a reading below what is reflected) and were left out: mean and intervals hold on the condition that this cannot be. State such an input with a smaller uncertainty."
+}
+
+// ShowContribution prints the contribution of a row and its share; an input whose
+// uncertainty was not evaluated contributes an unknown amount, not nothing.
+func ShowContribution(r BudgetRow) (contribution, share string) {
+	if r.U == nil {
+		return "-", "-"
+	}
+	return quantity.Fixed(r.Contribution, 3) + " K", quantity.Fixed(r.Share*100, 3) + " %"
 }
 
 // ShowU prints the uncertainty of a row, or why it has none.

@@ -16,8 +16,8 @@ import (
 )
 
 func newCalc(app *App) *cobra.Command {
-	return newGroup("calc", "Optics and radiometry by numbers, without a notebook", `Numbers in, numbers out: no notebook is opened and nothing is recorded. With
---explain each figure comes with its formula, its inputs and its source.`,
+	return newGroup("calc", "Optics and radiometry by numbers, without a notebook", `Numbers in, numbers out: no notebook is opened and nothing is recorded.
+Where there is --explain, each figure comes with its formula, inputs and source.`,
 		`  dieglow calc index --material germanium --wavelength 10um
   dieglow calc lens --material germanium --r1 25mm --r2 37.5mm --thickness 3mm --wavelength 10um
   dieglow calc stack stack.json --object 20mm`,
@@ -57,6 +57,9 @@ func (t calcTask) name(i int) string {
 	if name := t.parts[i].element.Name; name != "" {
 		return name
 	}
+	if t.parts[i].element.Mirror {
+		return fmt.Sprintf("mirror %d", i+1)
+	}
 	return fmt.Sprintf("lens %d", i+1)
 }
 
@@ -73,6 +76,7 @@ type calcResult struct {
 	Afocal           bool          `json:"afocal"`
 	optics.Matrix
 	LengthMM    float64  `json:"length_mm"`
+	Reflections int      `json:"reflections"` // mirrors; an odd number of them gives a mirror image
 	Assumptions []string `json:"assumptions"` // what was not stated and had to be taken
 	*calcImage
 	Rays    []optics.StackRay    `json:"rays,omitempty"` // exact
@@ -82,17 +86,18 @@ type calcResult struct {
 // calcElement is a lens as it entered the calculation.
 type calcElement struct {
 	Name          string   `json:"name"`
-	Kind          string   `json:"kind"`     // thick or thin
+	Kind          string   `json:"kind"`     // thick, thin or mirror
 	Material      *string  `json:"material"` // null: the index, or a focal length, was stated
 	Dataset       *string  `json:"dataset"`
-	N             *float64 `json:"n"`        // null for a thin lens
-	Source        string   `json:"source"`   // of the index, or of a thin lens's focal length
-	InRange       *bool    `json:"in_range"` // false: extrapolated; null without a data set
-	Radius1MM     *float64 `json:"radius1_mm"`
+	N             *float64 `json:"n"`          // null for a thin lens or a mirror
+	Source        string   `json:"source"`     // of the index, or of a thin lens's focal length
+	InRange       *bool    `json:"in_range"`   // false: extrapolated; null without a data set
+	Radius1MM     *float64 `json:"radius1_mm"` // of a mirror too
 	Radius2MM     *float64 `json:"radius2_mm"`
 	ThicknessMM   *float64 `json:"thickness_mm"`
 	DiameterMM    *float64 `json:"diameter_mm"`
 	FocalLengthMM *float64 `json:"focal_length_mm"` // null: no power
+	Reflectance   *float64 `json:"reflectance,omitempty"`
 	GapAfterMM    float64  `json:"gap_after_mm"`
 }
 
@@ -121,7 +126,7 @@ func (t calcTask) calculate() (calcResult, error) {
 		m.CPerMM = 0 // what is left of it is rounding
 	}
 	r := calcResult{
-		WavelengthUM: t.wavelengthUM, Elements: t.elements(), Matrix: m, LengthMM: stack.LengthMM(), Assumptions: t.assumptions(),
+		WavelengthUM: t.wavelengthUM, Elements: t.elements(), Matrix: m, LengthMM: stack.LengthMM(), Reflections: stack.Reflections(), Assumptions: t.assumptions(),
 		EFLMM: orNull(c.EFLMM), BFLMM: orNull(c.BFLMM), FFLMM: orNull(c.FFLMM),
 		PrincipalFrontMM: orNull(c.PrincipalFrontMM), PrincipalRearMM: orNull(c.PrincipalRearMM), Afocal: c.Afocal,
 	}
@@ -167,7 +172,10 @@ func (t calcTask) elements() []calcElement {
 		if e.DiameterMM > 0 {
 			out.DiameterMM = &e.DiameterMM
 		}
-		if !e.IsThin() {
+		switch {
+		case e.Mirror:
+			out.Kind, out.Radius1MM, out.Reflectance = "mirror", planeAsNull(e.Radius1MM), &e.Reflectance
+		case !e.IsThin():
 			out.Kind, out.N, out.ThicknessMM = "thick", &e.N, &e.ThicknessMM
 			out.Radius1MM, out.Radius2MM = planeAsNull(e.Radius1MM), planeAsNull(e.Radius2MM)
 		}
@@ -249,6 +257,9 @@ func (r calcResult) lensTable() term.Table {
 			kind, n, thickness = "not stated", quantity.Fixed(*e.N, indexDigits), figure(e.ThicknessMM, "-")
 			r1, r2 = figure(e.Radius1MM, "plane"), figure(e.Radius2MM, "plane")
 		}
+		if e.Reflectance != nil {
+			kind, r1 = "mirror, reflects "+figure(e.Reflectance, ""), figure(e.Radius1MM, "plane")
+		}
 		if e.Material != nil {
 			kind = *e.Material
 		}
@@ -295,6 +306,13 @@ func (r calcResult) figureTable() term.Table {
 		add("rear principal plane", millimetres(r.PrincipalRearMM), "from the last vertex, positive to the right")
 	}
 	add("length", millimetres(&r.LengthMM), "first vertex to last vertex")
+	if r.Reflections > 0 {
+		meaning := "an even number: the picture is not a mirror image"
+		if r.Reflections%2 == 1 {
+			meaning = "an odd number: the picture is a mirror image"
+		}
+		add("reflections", fmt.Sprint(r.Reflections), meaning)
+	}
 	add("matrix A", figure(&r.A, ""), "of height and index times slope")
 	add("matrix B", figure(&r.BMM, "")+" mm", "")
 	add("matrix C", figure(&r.CPerMM, "")+" /mm", "")
@@ -345,8 +363,12 @@ func objectFlag(cmd *cobra.Command) {
 }
 
 // object reads --object; nil when it was not given.
-func (in *input) object() *float64 {
-	s, ok := in.given("object")
+func (in *input) object() *float64 { return in.distance("object") }
+
+// distance reads a length in mm or the word for a far one, +Inf; nil when the
+// flag was not given.
+func (in *input) distance(flag string) *float64 {
+	s, ok := in.given(flag)
 	if !ok {
 		return nil
 	}
@@ -355,7 +377,7 @@ func (in *input) object() *float64 {
 		far := math.Inf(1)
 		return &far
 	}
-	return in.lengthMM("object")
+	return in.lengthMM(flag)
 }
 
 // lengthMM reads a length in mm; nil when the flag was not given.
@@ -369,20 +391,4 @@ func (in *input) optional(flag string, unit quantity.Unit) *float64 {
 	var v float64
 	in.must(flag, unit, &v)
 	return &v
-}
-
-// rayTable shows exact rays.
-func (r calcResult) rayTable() term.Table {
-	t := term.Table{Columns: []term.Column{{Header: "exact ray at height", Align: term.Right}, {Header: "crosses the axis, from the last vertex", Align: term.Right}, {Header: "slope", Align: term.Right}, {Header: "outcome"}}}
-	for _, ray := range r.Rays {
-		crossing, slope := "-", "-"
-		if ray.AxisCrossingMM != nil {
-			crossing = quantity.Fixed(*ray.AxisCrossingMM, 7) + " mm"
-		}
-		if ray.SlopeOut != nil {
-			slope = quantity.Fixed(*ray.SlopeOut, 6)
-		}
-		t.Rows = append(t.Rows, []string{quantity.Fixed(ray.YInMM, 6) + " mm", crossing, slope, ray.Outcome})
-	}
-	return t
 }

@@ -64,9 +64,12 @@ func (t calcTask) inputs() []optics.Input {
 	}
 	for i, p := range t.parts {
 		e, of := p.element, " of "+t.name(i)
-		if e.IsThin() {
+		switch {
+		case e.Mirror:
+			add("R"+of+", a mirror: 1/f = -2/R", asStated, radius(e.Radius1MM))
+		case e.IsThin():
 			add("f"+of, asStated, inUnit(e.FocalMM, "mm"))
-		} else {
+		default:
 			origin := asStated
 			if p.index != nil {
 				origin = p.material + " by " + p.index.Dataset

@@ -122,11 +122,11 @@ func (in *input) thinAttachment() (optics.ThinAttachment, error) {
 		}
 		in.must(v.flag, v.unit, v.into)
 		if _, ok := in.given(v.flag); ok && v.optional && !(*v.into > 0) {
-			in.fail(v.flag, fault.Invalidf("a length of %s is not above zero", quantity.Fixed(*v.into, 6)).WithHint("give --%s %s, or leave it out", v.flag, v.example))
+			in.fail(v.flag, fault.Invalidf("%s is not above zero", quantity.Shown(*v.into, 6, v.unit)).WithHint("give --%s %s, or leave it out", v.flag, v.example))
 		}
 	}
-	if text, ok := in.given("focus"); ok && !strings.HasPrefix(strings.ToLower(strings.TrimSpace(text)), "inf") {
-		in.must("focus", quantity.Millimetre, &a.FocusMM)
+	if focus := in.distance("focus"); focus != nil {
+		a.FocusMM = *focus
 	}
 	text, ok := in.given("pixels")
 	if !ok && in.err == nil {
@@ -168,35 +168,6 @@ that holds all rays; its angle is the coefficient over the cube of the f-number.
 		},
 	}
 	textFlags(cmd.Flags(), "index", "refractive index", "shape", "Coddington shape factor", "fnumber", "focal length over beam diameter")
-	cmd.Flags().Bool("explain", false, "show the formula, inputs and source of every figure")
-	return cmd
-}
-
-func newCalcSlab(app *App) *cobra.Command {
-	cmd := &cobra.Command{
-		Use:     "slab",
-		Short:   "Transmission of a bare plate, with multiple reflections and absorption",
-		Example: "  dieglow calc slab --index 4.004 --absorption 0.02/cm --thickness 3mm",
-		Args:    args(),
-		RunE: func(cmd *cobra.Command, _ []string) error {
-			in := app.input(cmd)
-			s := optics.Slab{Index: in.plainNumber("index", "4.004")}
-			s.AbsorptionPerCM = in.needed("absorption", quantity.PerCentimetre, "0.02/cm").Value
-			s.ThicknessMM = in.needed("thickness", quantity.Millimetre, "3mm").Value
-			if in.err != nil {
-				return in.err
-			}
-			l, err := s.Light()
-			if err != nil {
-				return err
-			}
-			percent := func(v float64) string { return quantity.Fixed(v*100, 5) + " %" }
-			return showFigures(app, in, "plate in air", l, [][3]string{
-				{"transmission", percent(l.Transmission), "computed"}, {"reflection", percent(l.Reflection), "computed"}, {"absorption", percent(l.Absorption), "computed"},
-			}, s.Explain)
-		},
-	}
-	textFlags(cmd.Flags(), "index", "refractive index", "absorption", "absorption coefficient, 0.02/cm", "thickness", "thickness")
 	cmd.Flags().Bool("explain", false, "show the formula, inputs and source of every figure")
 	return cmd
 }

@@ -201,7 +201,7 @@ type partContext struct {
 
 // readPart reads one lens and finds its index.
 func readPart(where string, raw json.RawMessage, in partContext) (calcPart, error) {
-	o, err := readObject(where, raw, "name", "material", "dataset", "n", "radius1_mm", "radius2_mm", "thickness_mm", "focal_mm", "diameter_mm", "gap_after_mm")
+	o, err := readObject(where, raw, "name", "material", "dataset", "n", "radius1_mm", "radius2_mm", "thickness_mm", "focal_mm", "mirror_radius_mm", "reflectance", "diameter_mm", "gap_after_mm")
 	if err != nil {
 		return calcPart{}, err
 	}
@@ -220,9 +220,12 @@ func readPart(where string, raw json.RawMessage, in partContext) (calcPart, erro
 		o.fail(fault.Invalidf(`"gap_after_mm" is %g, below zero`, *g).WithHint("type 0 or more, between the facing vertices"))
 	}
 	o.describes()
-	if o.has("focal_mm") {
+	switch {
+	case o.has("mirror_radius_mm"):
+		o.readMirror(&part)
+	case o.has("focal_mm"):
 		o.readThin(&part)
-	} else {
+	default:
 		o.readThick(&part)
 	}
 	if o.err != nil {
@@ -234,22 +237,42 @@ func readPart(where string, raw json.RawMessage, in partContext) (calcPart, erro
 	return part, nil
 }
 
-// describes checks that the lens is described in one way.
+// describes checks that the element is described in one way.
 func (o *jsonObject) describes() {
 	var ways []string
-	for _, key := range []string{"material", "n", "focal_mm"} {
+	for _, key := range []string{"material", "n", "focal_mm", "mirror_radius_mm"} {
 		if o.has(key) {
 			ways = append(ways, strconv.Quote(key))
 		}
 	}
-	const hint = `type "material" or "n" for a thick lens, or "focal_mm" for a thin one`
+	const hint = `type "material" or "n" for a thick lens, "focal_mm" for a thin one, or "mirror_radius_mm" for a mirror`
 	switch {
 	case len(ways) == 0:
-		o.fail(fault.Invalidf(`none of "material", "n" and "focal_mm" is there`).WithHint(hint))
+		o.fail(fault.Invalidf(`none of "material", "n", "focal_mm" and "mirror_radius_mm" is there`).WithHint(hint))
 	case len(ways) > 1:
 		o.fail(fault.Invalidf("%s are both there", strings.Join(ways[:2], " and ")).WithHint(hint))
 	case o.has("dataset") && !o.has("material"):
 		o.fail(fault.Invalidf(`"dataset" is there without "material"`).WithHint(`add "material", or leave "dataset" out`))
+	case o.has("reflectance") && !o.has("mirror_radius_mm"):
+		o.fail(fault.Invalidf(`"reflectance" is there without "mirror_radius_mm"`).WithHint(`add "mirror_radius_mm", null for a plane mirror, or leave "reflectance" out`))
+	}
+}
+
+func (o *jsonObject) readMirror(part *calcPart) {
+	for _, key := range []string{"radius1_mm", "radius2_mm", "thickness_mm"} {
+		if o.has(key) {
+			o.fail(fault.Invalidf(`%q is there with "mirror_radius_mm"`, key).WithHint("leave %q out: light meets one face of a mirror and does not enter it", key))
+		}
+	}
+	part.element.Mirror, part.element.Radius1MM = true, o.radius("mirror_radius_mm")
+	r := o.number("reflectance")
+	switch {
+	case r == nil:
+		o.fail(fault.Invalidf(`"reflectance" is missing`).WithHint(`type what the maker states, for example "reflectance": 0.98`))
+	case *r <= 0 || *r > 1:
+		o.fail(fault.Invalidf(`"reflectance" is %g, not above 0 and at most 1`, *r).WithHint(`type a share of the light, for example "reflectance": 0.98`))
+	default:
+		part.element.Reflectance = *r
 	}
 }
 

@@ -11,6 +11,7 @@ import (
 
 	"dieglow/catalog/fault"
 	"dieglow/catalog/quantity"
+	"dieglow/cmd/dieglow/internal/term"
 )
 
 func newCalcStack(app *App) *cobra.Command {
@@ -26,7 +27,10 @@ func newCalcStack(app *App) *cobra.Command {
 
 A thick lens has "material" (and optionally "dataset") or the index "n", both
 radii and the thickness; a positive radius has its centre behind the surface,
-and null is a plane. A thin lens has "focal_mm" alone. Either may have "name",
+and null is a plane. A thin lens has "focal_mm" alone. A mirror
+has "mirror_radius_mm", negative where it is concave towards the light and null
+where it is flat, and "reflectance"; light that it sends back is drawn as going
+on, so that gaps stay positive. Any of them may have "name",
 "diameter_mm", with which it is checked that the lens is possible, and
 "gap_after_mm", the air to the next lens; a gap not stated is taken as 0 and
 listed as assumed, and the one after the last lens has no effect.
@@ -34,7 +38,8 @@ listed as assumed, and the one after the last lens has no effect.
 
 The front focal length counts from the first vertex, positive to the left; the
 other distances are positive to the right. In an afocal stack they are null in
-JSON. --ray traces exact rays beside the first-order figures. The matrix is that of (height, index times slope).`,
+JSON. --ray traces exact rays beside the first-order figures, and then surfaces
+that cross are refused. The matrix is that of (height, index times slope).`,
 		Example: `  dieglow calc stack stack.json
   dieglow calc stack stack.json --object 20mm --json
   dieglow calc stack stack.json --ray 0.5mm --ray 2mm
@@ -115,4 +120,20 @@ func (app *App) readSmall(name string) ([]byte, error) {
 		return nil, fault.Invalidf("%q is larger than 1 MiB and no description of a stack", name).WithHint("name a JSON file as dieglow calc stack --help shows it")
 	}
 	return data, nil
+}
+
+// rayTable shows exact rays.
+func (r calcResult) rayTable() term.Table {
+	t := term.Table{Columns: []term.Column{{Header: "exact ray at height", Align: term.Right}, {Header: "crosses the axis, from the last vertex", Align: term.Right}, {Header: "slope", Align: term.Right}, {Header: "outcome"}}}
+	for _, ray := range r.Rays {
+		crossing, slope := "-", "-"
+		if ray.AxisCrossingMM != nil {
+			crossing = quantity.Fixed(*ray.AxisCrossingMM, 7) + " mm"
+		}
+		if ray.SlopeOut != nil {
+			slope = quantity.Fixed(*ray.SlopeOut, 6)
+		}
+		t.Rows = append(t.Rows, []string{quantity.Fixed(ray.YInMM, 6) + " mm", crossing, slope, ray.Outcome})
+	}
+	return t
 }

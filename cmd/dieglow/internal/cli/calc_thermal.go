@@ -278,13 +278,17 @@ func (app *App) printBudget(title string, b temperature.Budget) error {
 	lines := [][3]string{}
 	if b.UK != nil {
 		object = quantity.With(b.ObjectC+quantity.CelsiusZeroK, *b.UK).Format(quantity.Kelvin)
-		lines = append(lines, [3]string{fmt.Sprintf("%s %% interval", quantity.Fixed(b.Level*100, 4)), quantity.Fixed(*b.LowC, 5) + " to " + quantity.Fixed(*b.HighC, 5) + " °C", intervalOrigin(b)})
+		lines = append(lines, [3]string{fmt.Sprintf("%s %% interval", quantity.Fixed(b.Level*100, 4)), quantity.Fixed(*b.LowC, 4) + " to " + quantity.Fixed(*b.HighC, 4) + " °C", intervalOrigin(b)})
 	}
-	lines = append([][3]string{{"object temperature", object, "computed"}}, lines...)
+	origin := "computed"
+	if b.Method == string(uncertainty.ByMonteCarlo) {
+		origin = "first order, not adequate: see the interval"
+	}
+	lines = append([][3]string{{"object temperature", object, origin}}, lines...)
 	if m := b.MonteCarlo; m != nil {
-		lines = append(lines, [3]string{"trials", fmt.Sprintf("mean %s °C, standard deviation %s K", quantity.Fixed(m.MeanC, 6), quantity.Fixed(m.SDK, 4)), fmt.Sprintf("%d, %d outside the domain", m.Count, m.Failed)},
-			[3]string{"  symmetric interval", quantity.Fixed(m.LowC, 5) + " to " + quantity.Fixed(m.HighC, 5) + " °C", ""},
-			[3]string{"  shortest interval", quantity.Fixed(m.ShortestLowC, 5) + " to " + quantity.Fixed(m.ShortestHighC, 5) + " °C", ""})
+		lines = append(lines, [3]string{"trials", fmt.Sprintf("mean %s °C, standard deviation %s K", quantity.Fixed(m.MeanC, 4), quantity.Fixed(m.SDK, 4)), fmt.Sprintf("%d, %d without a solution", m.Count, m.Failed)},
+			[3]string{"  symmetric interval", quantity.Fixed(m.LowC, 4) + " to " + quantity.Fixed(m.HighC, 4) + " °C", ""},
+			[3]string{"  shortest interval", quantity.Fixed(m.ShortestLowC, 4) + " to " + quantity.Fixed(m.ShortestHighC, 4) + " °C", ""})
 	}
 	if err := app.facts(title, lines); err != nil {
 		return err
@@ -293,16 +297,21 @@ func (app *App) printBudget(title string, b temperature.Budget) error {
 	t := term.Table{Columns: []term.Column{{Header: "input"}, {Header: "value", Align: term.Right}, {Header: "u", Align: term.Right}, {Header: "sensitivity", Align: term.Right}, {Header: "contribution", Align: term.Right}, {Header: "share", Align: term.Right}}}
 	for _, r := range b.Rows {
 		c := "-"
+		contribution, share := temperature.ShowContribution(r)
 		if r.Sensitivity != nil {
 			c = quantity.Fixed(*r.Sensitivity, 4)
 		}
-		t.Rows = append(t.Rows, []string{r.Input, temperature.ShowValue(r), temperature.ShowU(r), c, quantity.Fixed(r.Contribution, 3) + " K", quantity.Fixed(r.Share*100, 3) + " %"})
+		t.Rows = append(t.Rows, []string{r.Input, temperature.ShowValue(r), temperature.ShowU(r), c, contribution, share})
 	}
 	if err := app.screen().Table(t); err != nil {
 		return err
 	}
 	fmt.Fprintln(app.Out)
-	for _, s := range []string{exactText(b.Exact), b.Why, b.Advice} {
+	leftOut := ""
+	if b.MonteCarlo != nil {
+		leftOut = b.MonteCarlo.LeftOutText()
+	}
+	for _, s := range []string{exactText(b.Exact), leftOut, b.Why, b.Advice} {
 		if s == "" {
 			continue
 		}
@@ -318,7 +327,7 @@ func exactText(names []string) string {
 	if len(names) == 0 {
 		return ""
 	}
-	return "Not in the budget, since not evaluated: " + strings.Join(names, ", ") + "."
+	return "Not in the budget, since not evaluated: " + strings.Join(names, ", ") + ". The uncertainty is a lower bound."
 }
 
 // intervalOrigin says by which method the interval was found, and of which kind

@@ -188,7 +188,7 @@ func (d *captureDesk) frame(path, unitText string, setup catalog.Ref) (notebook.
 	if err != nil {
 		return notebook.FrameFile{}, err
 	}
-	f, err := surveyFrames(path)
+	f, err := surveyFrames(path, unit)
 	if err != nil {
 		return f, err
 	}
@@ -205,13 +205,17 @@ func (d *captureDesk) frame(path, unitText string, setup catalog.Ref) (notebook.
 }
 
 // surveyFrames reads every frame of a file, one at a time, and sums them up.
-func surveyFrames(path string) (notebook.FrameFile, error) {
+// Fault Conflict when the file states another unit.
+func surveyFrames(path string, unit frame.Unit) (notebook.FrameFile, error) {
 	s, err := frame.OpenStack(path, frame.Options{})
 	if err != nil {
 		return notebook.FrameFile{}, err
 	}
 	defer s.Close()
 	info := s.Info()
+	if said := fileUnit(info); said != frame.Unstated && said != unit {
+		return notebook.FrameFile{}, otherUnit(said, unit.String())
+	}
 	out := notebook.FrameFile{Width: info.Width, Height: info.Height, Format: string(info.Format)}
 	var buffer []float64
 	for {
@@ -225,6 +229,31 @@ func surveyFrames(path string) (notebook.FrameFile, error) {
 		buffer = f.Pixels
 		out.Take(f.Stats())
 	}
+}
+
+// oddities says what looks like a slip: temperatures no bench has, a distance far
+// from where the setup is sharp, a certificate out of date.
+func (d *captureDesk) oddities(c notebook.Capture) (out []string, err error) {
+	for _, f := range c.Frames {
+		if k, ok := f.MaxK(); ok && (k < 200 || k > 2000) {
+			out = append(out, "the highest value of "+f.Name+" is "+quantity.Shown(k, 4, quantity.Kelvin)+": is the unit "+f.Unit+"?")
+		}
+	}
+	s, err := referred(d, d.setups, c.Setup)
+	if err != nil {
+		return nil, err
+	}
+	if want := s.Body.Figures.WorkingDistanceMM; c.DistanceMM != nil && (c.DistanceMM.Value > 1.3*want || c.DistanceMM.Value < 0.7*want) {
+		out = append(out, "the distance "+c.DistanceMM.Format(quantity.Millimetre)+" is far from the predicted working distance, "+quantity.Fixed(want, 3)+" mm")
+	}
+	if c.Artefact == nil {
+		return out, nil
+	}
+	a, err := referred(d, d.artefacts, *c.Artefact)
+	if err == nil && a.Body.DueOn != "" && c.On != "" && c.On.Day() > a.Body.DueOn.Day() {
+		out = append(out, "the certificate of "+a.Label()+" was overdue")
+	}
+	return out, err
 }
 
 // warnings says what a careful colleague would say on reading the capture.
@@ -261,6 +290,11 @@ func (d *captureDesk) warnings(c notebook.Capture) ([]string, error) {
 			out = append(out, "the calibration of "+i.Label()+" was overdue")
 		}
 	}
+	odd, err := d.oddities(c)
+	if err != nil {
+		return nil, err
+	}
+	out = append(out, odd...)
 	parts, err := once(d.unfit, c.Setup.String(), func() ([]string, error) {
 		s, err := referred(d, d.setups, c.Setup)
 		if err != nil {

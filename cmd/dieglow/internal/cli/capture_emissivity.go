@@ -244,8 +244,7 @@ func (j *stagePair) add(m *radiometry.EmissivityMap, like frame.Frame, stage not
 		f.Other = &j.hot.Ref
 	}
 	if m.Trusted == 0 {
-		return r, fault.Invalidf("no pixel can be trusted: %d too noisy, %d too dark, %d above 1", m.TooNoisy, m.TooDark, m.AboveOne).
-			WithHint("take the frames further apart in temperature, or average more of them")
+		return r, noneTrusted(m)
 	}
 	if j.shift != nil {
 		f.Stage.ShiftXPx, f.Stage.ShiftYPx = j.shift.DXPx, j.shift.DYPx

@@ -93,6 +93,13 @@ func captureDossier(tx *store.Tx, r notebook.Record[notebook.Capture]) (d report
 	if d.Findings, err = tx.FindingsOf(r.ID); err != nil {
 		return d, err
 	}
+	if r.Scope != notebook.Library {
+		p, err := store.Get[notebook.Project](tx, r.Scope)
+		if err != nil {
+			return d, err
+		}
+		d.Project = &p
+	}
 	d.Outcomes, err = tx.OutcomesOf(r.ID)
 	return d, err
 }
@@ -123,6 +130,13 @@ func specimenDossier(tx *store.Tx, r notebook.Record[notebook.Specimen]) (d repo
 	}
 	if d.Captures, err = tx.CapturesOf(r.ID); err != nil {
 		return d, err
+	}
+	for _, c := range d.Captures {
+		found, err := tx.FindingsOf(c.ID)
+		if err != nil {
+			return d, err
+		}
+		d.Findings = append(d.Findings, found...)
 	}
 	d.Outcomes, err = tx.OutcomesOf(r.ID)
 	return d, err

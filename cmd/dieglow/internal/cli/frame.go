@@ -14,6 +14,7 @@ import (
 	"dieglow/catalog/fault"
 	"dieglow/catalog/quantity"
 	"dieglow/notebook/frame"
+	"dieglow/notebook/radiometry"
 )
 
 func newFrame(app *App) *cobra.Command {
@@ -79,6 +80,14 @@ func (in *input) pick(path string) (picked, error) {
 	index := -1
 	chosen := &index
 	in.count("index", &chosen)
+	if in.err == nil && chosen != &index {
+		switch {
+		case mean:
+			return p, fault.Usagef("one frame and the mean of all are both asked for").WithHint("give --index or --mean")
+		case chosen == nil || *chosen < 0:
+			return p, fault.Invalidf("--index does not say which frame").WithHint("frames count from 0: the first is --index 0")
+		}
+	}
 	if in.err != nil {
 		return p, in.err
 	}
@@ -91,12 +100,43 @@ func (in *input) pick(path string) (picked, error) {
 	if err != nil {
 		return p, err
 	}
-	if text, ok := in.given("unit"); ok {
-		unit, err := frame.ParseUnit(text)
-		in.fail("unit", err)
-		p.Unit = unit
+	if err := in.stateUnit(&p.Frame, p.info); err != nil {
+		return p, err
 	}
 	return p, in.prepare(&p, options)
+}
+
+// stateUnit gives a frame the unit of --unit, if there is one. Fault Conflict
+// when the file states another.
+func (in *input) stateUnit(f *frame.Frame, info frame.Info) error {
+	text, ok := in.given("unit")
+	if !ok {
+		return nil
+	}
+	unit, err := frame.ParseUnit(text)
+	if err != nil {
+		in.fail("unit", err)
+		return in.err
+	}
+	if said := fileUnit(info); said != frame.Unstated && said != unit {
+		return otherUnit(said, unit.String())
+	}
+	f.Unit = unit
+	return nil
+}
+
+// fileUnit returns the unit a file states itself, if it is one that is known here.
+func fileUnit(info frame.Info) frame.Unit {
+	unit, err := frame.ParseUnit(info.UnitText)
+	if err != nil {
+		return frame.Unstated
+	}
+	return unit
+}
+
+// otherUnit says that a file states another unit than was typed.
+func otherUnit(file frame.Unit, typed string) error {
+	return fault.Conflictf("the file says that its numbers are in %s, and --unit says %s", file, typed).WithHint("give --unit %s, or write the file again with the unit it is in", file)
 }
 
 func (p *picked) average(path string, o frame.Options) error {
@@ -397,6 +437,9 @@ func (in *input) convert(path, to string) (n int, done []string, err error) {
 		if err != nil {
 			return n, nil, err
 		}
+		if err := in.stateUnit(&f, s.Info()); err != nil {
+			return n, nil, err
+		}
 		p := picked{Frame: f, frames: 1}
 		if err := in.prepare(&p, o); err != nil {
 			return n, nil, err
@@ -437,15 +480,18 @@ func (in *input) writeFrame(to string, f frame.Frame) error {
 	return w.Commit()
 }
 
-// readSeveral reads frames that must be of one size.
-func readSeveral(o frame.Options, paths ...string) ([]frame.Frame, error) {
+// readSeveral reads frames that must be of one size, their numbers in unit.
+func readSeveral(o frame.Options, unit radiometry.PixelUnit, paths ...string) ([]frame.Frame, error) {
 	var out []frame.Frame
 	for _, path := range paths {
 		if _, err := os.Stat(path); err != nil {
 			return nil, fault.NotFoundf("no file %s", path).WithHint("check the path")
 		}
-		f, _, err := frame.OpenFrame(path, -1, o)
+		f, info, err := frame.OpenFrame(path, -1, o)
 		if err != nil {
+			return nil, err
+		}
+		if err := fits(info, unit); err != nil {
 			return nil, err
 		}
 		if len(out) > 0 && (f.Width != out[0].Width || f.Height != out[0].Height) {

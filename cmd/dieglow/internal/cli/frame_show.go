@@ -117,6 +117,9 @@ func (app *App) drawing(cmd *cobra.Command, in *input) (picture.Options, error) 
 // drawCells draws into the terminal, as large as it allows.
 func (app *App) drawCells(p picked, o picture.Options) error {
 	s := app.screen()
+	if app.plain || app.Env("NO_COLOR") != "" || app.Env("TERM") == "dumb" {
+		return fault.Usagef("a frame is drawn in colours, and none are wanted").WithHint("write a picture with --to hot.png; dieglow frame stats gives the numbers")
+	}
 	depth := picture.Colours256
 	if c := app.Env("COLORTERM"); c == "truecolor" || c == "24bit" {
 		depth = picture.TrueColour

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -28,6 +29,20 @@ func (in *input) pixelUnit() radiometry.PixelUnit {
 	}
 	in.fail("unit", fault.Invalidf("%q does not say what the numbers of the frame are", text).WithHint("give --unit degC, --unit K or --unit radiance (W m⁻² sr⁻¹ in the band)"))
 	return radiometry.PixelDegC
+}
+
+// fits checks a file's own unit, if it states one, against what was typed.
+func fits(info frame.Info, typed radiometry.PixelUnit) error {
+	stated := map[frame.Unit]radiometry.PixelUnit{frame.DegC: radiometry.PixelDegC, frame.Kelvin: radiometry.PixelK}
+	name := map[radiometry.PixelUnit]string{radiometry.PixelDegC: "degC", radiometry.PixelK: "K", radiometry.PixelRadiance: "radiance"}
+	said := fileUnit(info)
+	switch unit, known := stated[said]; {
+	case said == frame.Unstated || known && unit == typed:
+		return nil
+	case said == frame.Counts:
+		return fault.Conflictf("the file says that its numbers are counts").WithHint("convert them with the camera's own calibration first")
+	}
+	return otherUnit(said, name[typed])
 }
 
 func newFrameEmissivity(app *App) *cobra.Command {
@@ -89,6 +104,9 @@ func (app *App) frameEmissivity(cmd *cobra.Command) error {
 	if err != nil {
 		return err
 	}
+	if m.Trusted == 0 {
+		return noneTrusted(m)
+	}
 	out := job.result(m)
 	if to, ok := in.given("to"); ok {
 		f := job.first
@@ -103,14 +121,14 @@ func (app *App) frameEmissivity(cmd *cobra.Command) error {
 		if out.Mean != nil {
 			lines = append(lines, [3]string{"mean emissivity", quantity.Fixed(*out.Mean, 4), "measured"})
 		}
-		for _, reason := range []string{"missing", "too dark", "above one", "too noisy"} {
+		for _, reason := range []string{"missing", "too_dark", "above_one", "too_noisy"} {
 			if n := out.Masked[reason]; n > 0 {
-				lines = append(lines, [3]string{"masked, " + reason, fmt.Sprint(n), ""})
+				lines = append(lines, [3]string{"masked, " + strings.ReplaceAll(reason, "_", " "), fmt.Sprint(n), ""})
 			}
 		}
-		lines = append(lines, [3]string{"rule", out.Rule, ""}, [3]string{"shared relative uncertainty", quantity.Fixed(out.CommonRel*100, 3) + " %", ""})
+		lines = append(lines, [3]string{"rule", out.Rule, ""}, [3]string{"shared relative uncertainty", relativeText(out.CommonRel), ""})
 		if s := out.Shift; s != nil {
-			lines = append(lines, [3]string{"shift of the hot frame", fmt.Sprintf("%s, %s px", quantity.With(s.DXPx, max(s.UXPx, 1e-6)).Number(quantity.One), quantity.With(s.DYPx, max(s.UYPx, 1e-6)).Number(quantity.One)), map[bool]string{true: "applied", false: "not applied"}[out.Shifted]})
+			lines = append(lines, [3]string{"shift of the hot frame", fmt.Sprintf("%s, %s pixel", quantity.Fixed(s.DXPx, 3), quantity.Fixed(s.DYPx, 3)), map[bool]string{true: "applied", false: "not applied"}[out.Shifted]})
 		}
 		if out.PatchC != nil {
 			lines = append(lines, [3]string{"temperature of the patch", quantity.Fixed(*out.PatchC, 5) + " °C", "computed"})
@@ -120,6 +138,20 @@ func (app *App) frameEmissivity(cmd *cobra.Command) error {
 		}
 		return app.facts("emissivity map", lines)
 	})
+}
+
+// relativeText prints a relative uncertainty; 0 means that none was stated.
+func relativeText(u float64) string {
+	if u == 0 {
+		return "not evaluated"
+	}
+	return quantity.Fixed(u*100, 3) + " %"
+}
+
+// noneTrusted says why a map would hold nothing.
+func noneTrusted(m *radiometry.EmissivityMap) error {
+	return fault.Invalidf("no pixel can be trusted: %d missing, %d too noisy, %d too dark, %d above 1", m.Missing, m.TooNoisy, m.TooDark, m.AboveOne).
+		WithHint("check which frame is the cold one; take the frames further apart in temperature, or average more of them")
 }
 
 // emissivityJob is one run of frame emissivity.
@@ -208,7 +240,7 @@ func (j *emissivityJob) two(coldPath, hotPath string) (*radiometry.EmissivityMap
 	uc, _ := cold.StandardU()
 	uh, _ := hot.StandardU()
 	j.how.StageUK = max(uc, uh)
-	frames, err := readSeveral(j.options, coldPath, hotPath)
+	frames, err := readSeveral(j.options, j.how.In, coldPath, hotPath)
 	if err != nil {
 		return nil, err
 	}
@@ -226,6 +258,10 @@ func (j *emissivityJob) two(coldPath, hotPath string) (*radiometry.EmissivityMap
 // than the shift does.
 const leastShiftPx = 0.05
 
+// likelyAlike is the correlation above which two frames show the same structure,
+// so that a shift between them is real even where it is not found well.
+const likelyAlike = 0.8
+
 // register finds how the hot frame lies over the cold one and moves it back.
 func (j *emissivityJob) register(frames []frame.Frame) error {
 	fixed := radiometry.Picture{Width: frames[0].Width, Height: frames[0].Height, Pixels: frames[0].Pixels}
@@ -236,11 +272,16 @@ func (j *emissivityJob) register(frames []frame.Frame) error {
 		return nil
 	}
 	j.shift = &s
+	moved := max(math.Abs(s.DXPx), math.Abs(s.DYPx)) >= leastShiftPx
+	if !s.Reliable && moved && s.Correlation > likelyAlike {
+		return fault.Invalidf("the hot frame seems to lie %s, %s pixel from the cold one, but they cannot be aligned: %s", quantity.Fixed(s.DXPx, 3), quantity.Fixed(s.DYPx, 3), s.Why).
+			WithHint("cut away what is in one frame only, or take the frames as aligned with --no-register: each pixel off spoils the map at every edge")
+	}
 	if !s.Reliable {
-		j.app.notef("the shift found is not used: %s", s.Why)
+		j.app.notef("the frames are taken as aligned: %s", s.Why)
 		return nil
 	}
-	if max(s.DXPx, -s.DXPx) < leastShiftPx && max(s.DYPx, -s.DYPx) < leastShiftPx {
+	if !moved {
 		return nil
 	}
 	back, err := moving.Shifted(s.DXPx, s.DYPx)
@@ -257,7 +298,7 @@ func (j *emissivityJob) one(path string) (*radiometry.EmissivityMap, error) {
 	if in.err != nil {
 		return nil, in.err
 	}
-	frames, err := readSeveral(j.options, path)
+	frames, err := readSeveral(j.options, j.how.In, path)
 	if err != nil {
 		return nil, err
 	}
@@ -296,7 +337,7 @@ func (j *emissivityJob) result(m *radiometry.EmissivityMap) emissivityResult {
 	f.Pixels = m.Emissivity
 	return emissivityResult{
 		Mean: finite(f.Stats().Mean), Trusted: m.Trusted, SetToOne: m.SetToOne, Rule: m.Rule.String(), CommonRel: m.CommonRel,
-		Masked: map[string]int{"missing": m.Missing, "too dark": m.TooDark, "above one": m.AboveOne, "too noisy": m.TooNoisy},
+		Masked: map[string]int{"missing": m.Missing, "too_dark": m.TooDark, "above_one": m.AboveOne, "too_noisy": m.TooNoisy},
 		Shift:  j.shift, Shifted: j.shifted, PatchC: j.patchC,
 	}
 }
@@ -411,6 +452,9 @@ func correctAll(path string, o frame.Options, scene temperature.Scene, unit radi
 		return 0, tally, 0, err
 	}
 	defer s.Close()
+	if err := fits(s.Info(), unit); err != nil {
+		return 0, tally, 0, err
+	}
 	var c *radiometry.Corrector
 	var buffer []float64
 	for {

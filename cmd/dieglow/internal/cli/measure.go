@@ -107,6 +107,9 @@ func (m *measurement) read(in *input) error {
 	if c.FramesAveraged != nil {
 		s.FramesAveraged = *c.FramesAveraged
 	}
+	if s.Frame < 0 { // noise falls with every frame in the mean
+		s.FramesAveraged = max(1, s.FramesAveraged) * max(1, m.file.Frames)
+	}
 	for from, to := range map[*float64]*float64{cam.AccuracyK: &s.AccuracyK, cam.AccuracyFraction: &s.AccuracyFraction, cam.NETDK: &s.NETDK} {
 		if from != nil {
 			*to = *from
@@ -184,8 +187,12 @@ func (m *measurement) readFrame(in *input) error {
 	var index *int
 	in.count("index", &index)
 	switch mean := in.isSet("mean"); {
+	case mean && index != nil:
+		return fault.Usagef("one frame and the mean of all are both asked for").WithHint("give --index or --mean")
 	case mean:
 		m.settings.Frame = -1
+	case index != nil && (*index < 0 || *index >= max(1, m.file.Frames)):
+		return fault.NotFoundf("%s has no frame %d", m.file.Name, *index).WithHint("give --index from 0 to %d", max(1, m.file.Frames)-1)
 	case index != nil:
 		m.settings.Frame = *index
 	case m.file.Frames > 1:
@@ -352,7 +359,7 @@ func (m *measurement) derive(f frame.Frame, r temperature.Reading) ([]derivedFil
 	if f.Unit, err = frame.ParseUnit(m.settings.Unit); err != nil {
 		return nil, err
 	}
-	options := picture.Options{ObjectPixelUM: setup.Body.Figures.ObjectPixelUM, Title: m.capture.Handle + ", apparent temperature"}
+	options := picture.Options{ObjectPixelUM: setup.Body.Figures.ObjectPixelUM, Title: m.capture.Handle + ", apparent temperature (scale predicted)"}
 	left, err := picture.Render(f, options)
 	if err != nil {
 		return nil, err
@@ -360,7 +367,7 @@ func (m *measurement) derive(f frame.Frame, r temperature.Reading) ([]derivedFil
 	if r.Object == nil {
 		return encodePNG("apparent.png", picture.Beside(left))
 	}
-	options.Title = m.capture.Handle + ", object temperature"
+	options.Title = m.capture.Handle + ", object temperature (scale predicted)"
 	right, err := picture.Render(*r.Object, options)
 	if err != nil {
 		return nil, err

@@ -61,7 +61,10 @@ capture that shows it), a question was answered (--answer), it stayed open
 			if err != nil {
 				return err
 			}
-			out.Record, err = store.Add(tx, o, at)
+			if out.Record, err = store.Add(tx, o, at); err != nil {
+				return err
+			}
+			out.Warnings, err = outcomeWarnings(tx, o)
 			return err
 		})
 		if err != nil {
@@ -70,6 +73,30 @@ capture that shows it), a question was answered (--answer), it stayed open
 		return n.said(app, out, "recorded")
 	}
 	return cmd
+}
+
+// outcomeWarnings says what speaks against a feature having been resolved.
+func outcomeWarnings(tx *store.Tx, o notebook.Outcome) (out []string, err error) {
+	if o.Result != notebook.Resolved {
+		return nil, nil
+	}
+	s, err := store.GetRef[catalog.Setup](tx, *o.Setup)
+	if err != nil {
+		return nil, err
+	}
+	if g := s.Body.Figures; o.FeatureUM.Value < min(g.RayleighUM, g.SamplingUM/2) {
+		out = append(out, fmt.Sprintf("%s is finer than optics allows this setup: Rayleigh limit %s µm, object pixel %s µm",
+			o.FeatureUM.Format(quantity.Micrometre), quantity.Fixed(g.RayleighUM, 3), quantity.Fixed(g.ObjectPixelUM, 3)))
+	}
+	if o.Artefact == nil {
+		out = append(out, "the size rests on a statement, not on an artefact of known size")
+		return out, nil
+	}
+	a, err := store.GetRef[catalog.Artefact](tx, *o.Artefact)
+	if err == nil && a.Body.DueOn != "" && o.On != "" && o.On.Day() > a.Body.DueOn.Day() {
+		out = append(out, "the certificate of "+a.Label()+" was overdue")
+	}
+	return out, err
 }
 
 func readOutcome(in *input, tx *store.Tx) (o notebook.Outcome, at store.Placement, err error) {
