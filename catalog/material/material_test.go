@@ -1,10 +1,7 @@
 package material_test
 
 import (
-	"bufio"
 	"math"
-	"os"
-	"path/filepath"
 	"slices"
 	"strconv"
 	"strings"
@@ -13,6 +10,7 @@ import (
 	"dieglow/catalog/fault"
 	"dieglow/catalog/material"
 	"dieglow/catalog/quantity"
+	"dieglow/testdata/vectors"
 )
 
 // vector is one published value.
@@ -21,31 +19,16 @@ type vector struct {
 	want, relTol  float64
 }
 
-// vectors reads testdata/vectors/name: input, want, rel_tol and source by tabs.
-func vectors(t *testing.T, name string) []vector {
+// published reads a table of vectors.
+func published(t *testing.T, name string) (list []vector) {
 	t.Helper()
-	f, err := os.Open(filepath.Join("..", "..", "testdata", "vectors", name))
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	var list []vector
-	lines := bufio.NewScanner(f)
-	lines.Scan() // heading
-	for lines.Scan() {
-		c := strings.Split(lines.Text(), "\t")
-		if len(c) != 4 {
-			t.Fatalf("%s: %q has %d columns, want 4", name, lines.Text(), len(c))
-		}
+	for _, c := range vectors.Rows(t, name) {
 		want, err1 := strconv.ParseFloat(c[1], 64)
 		tol, err2 := strconv.ParseFloat(c[2], 64)
 		if err1 != nil || err2 != nil {
-			t.Fatalf("%s: %q has no numbers", name, lines.Text())
+			t.Fatalf("%s: %q has no numbers", name, c)
 		}
 		list = append(list, vector{c[0], c[3], want, tol})
-	}
-	if err := lines.Err(); err != nil || len(list) == 0 {
-		t.Fatalf("%s: %d values, error %v", name, len(list), err)
 	}
 	return list
 }
@@ -68,7 +51,7 @@ func fields(t *testing.T, input string) (m material.Material, set string, wavele
 func TestIndexMatchesPublishedDispersion(t *testing.T) {
 	t.Parallel()
 	covered := map[string]bool{}
-	for _, v := range vectors(t, "refractive_index.tsv") {
+	for _, v := range published(t, "refractive_index.tsv") {
 		m, set, wavelengthUM, rest := fields(t, v.input)
 		covered[m.Slug+" "+set] = true
 		outside := len(rest) > 0
@@ -98,7 +81,7 @@ func TestIndexMatchesPublishedDispersion(t *testing.T) {
 
 func TestAbsorptionMatchesPublishedTables(t *testing.T) {
 	t.Parallel()
-	for _, v := range vectors(t, "absorption_per_cm.tsv") {
+	for _, v := range published(t, "absorption_per_cm.tsv") {
 		m, name, wavelengthUM, _ := fields(t, v.input)
 		i := slices.IndexFunc(m.AbsorptionTables, func(a material.AbsorptionTable) bool { return a.Name == name })
 		if i < 0 {

@@ -8,6 +8,7 @@ import (
 	"dieglow/catalog/fault"
 	"dieglow/catalog/optics"
 	"dieglow/catalog/quantity"
+	"dieglow/testdata/vectors"
 )
 
 // fields reads "name a=1 b=2" into the name and its parameters.
@@ -34,7 +35,7 @@ func in(t *testing.T, text string, unit quantity.Unit) float64 {
 
 func TestBlurMatchesPublished(t *testing.T) {
 	t.Parallel()
-	for _, row := range vectors(t, "optics_blur.tsv") {
+	for _, row := range vectors.Rows(t, "optics_blur.tsv") {
 		name, given := fields(row[0])
 		shape := 0.0
 		if q := given["q"]; q != "" {
@@ -96,7 +97,7 @@ func curve(name string, size float64) optics.Curve {
 
 func TestDiffractionMatchesPublished(t *testing.T) {
 	t.Parallel()
-	for _, row := range vectors(t, "optics_diffraction.tsv") {
+	for _, row := range vectors.Rows(t, "optics_diffraction.tsv") {
 		name, given := fields(row[0])
 		shape := ""
 		for _, k := range []string{"circle", "gauss", "box"} {
@@ -170,7 +171,7 @@ func TestSquareWave(t *testing.T) {
 
 func TestThinAttachmentFigures(t *testing.T) {
 	t.Parallel()
-	for _, row := range vectors(t, "optics_attachment.tsv") {
+	for _, row := range vectors.Rows(t, "optics_attachment.tsv") {
 		_, given := fields(row[0])
 		mm := func(key string) float64 { return in(t, given[key], quantity.Millimetre) }
 		width, height, _ := strings.Cut(given["pixels"], "x")

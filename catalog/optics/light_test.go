@@ -7,13 +7,14 @@ import (
 
 	"dieglow/catalog/fault"
 	"dieglow/catalog/optics"
+	"dieglow/testdata/vectors"
 )
 
 func pointer(v float64) *float64 { return &v }
 
 func TestLightMatchesPublished(t *testing.T) {
 	t.Parallel()
-	for _, row := range vectors(t, "optics_light.tsv") {
+	for _, row := range vectors.Rows(t, "optics_light.tsv") {
 		name, given := fields(row[0])
 		n := number(t, given["n"])
 		figure, text, _ := strings.Cut(row[1], "=")

@@ -1,41 +1,15 @@
 package optics_test
 
 import (
-	"bufio"
 	"math"
-	"os"
-	"path/filepath"
 	"strconv"
 	"strings"
 	"testing"
 
 	"dieglow/catalog/optics"
 	"dieglow/catalog/quantity"
+	"dieglow/testdata/vectors"
 )
-
-// vectors reads testdata/vectors/name: input, want, rel_tol and source by tabs.
-func vectors(t *testing.T, name string) [][]string {
-	t.Helper()
-	f, err := os.Open(filepath.Join("..", "..", "testdata", "vectors", name))
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	var rows [][]string
-	lines := bufio.NewScanner(f)
-	lines.Scan() // heading
-	for lines.Scan() {
-		row := strings.Split(lines.Text(), "\t")
-		if len(row) != 4 {
-			t.Fatalf("%s: %q has %d columns, want 4", name, lines.Text(), len(row))
-		}
-		rows = append(rows, row)
-	}
-	if err := lines.Err(); err != nil || len(rows) == 0 {
-		t.Fatalf("%s: %d rows, error %v", name, len(rows), err)
-	}
-	return rows
-}
 
 func number(t *testing.T, text string) float64 {
 	t.Helper()
@@ -65,7 +39,7 @@ func within(got, want, relTol float64) bool {
 
 func TestThinLensMatchesTextbooks(t *testing.T) {
 	t.Parallel()
-	for _, row := range vectors(t, "thin_lens.tsv") {
+	for _, row := range vectors.Rows(t, "thin_lens.tsv") {
 		words := strings.Fields(row[0])
 		given := map[string]float64{}
 		for _, w := range words[1:] {
@@ -98,7 +72,7 @@ func TestThinLensMatchesTextbooks(t *testing.T) {
 
 func TestUSAF1951MatchesItsTable(t *testing.T) {
 	t.Parallel()
-	for _, row := range vectors(t, "usaf1951_lp_per_mm.tsv") {
+	for _, row := range vectors.Rows(t, "usaf1951_lp_per_mm.tsv") {
 		f := strings.Fields(row[0])
 		group, element := int(number(t, f[0])), int(number(t, f[1]))
 		got, err := optics.USAF1951LinePairsPerMM(group, element)

@@ -1,16 +1,14 @@
 package radiometry_test
 
 import (
-	"bufio"
 	"math"
-	"os"
-	"path/filepath"
 	"strconv"
 	"strings"
 	"testing"
 
 	"dieglow/catalog/quantity"
 	"dieglow/notebook/radiometry"
+	"dieglow/testdata/vectors"
 )
 
 // vector is a line of testdata/vectors: an input of several words, what is
@@ -21,25 +19,10 @@ type vector struct {
 	want, relTol float64
 }
 
-func vectors(t *testing.T, name string) []vector {
+func published(t *testing.T, name string) (out []vector) {
 	t.Helper()
-	f, err := os.Open(filepath.Join("..", "..", "testdata", "vectors", name))
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	var out []vector
-	lines := bufio.NewScanner(f)
-	lines.Scan() // heading
-	for lines.Scan() {
-		row := strings.Split(lines.Text(), "\t")
-		if len(row) != 4 {
-			t.Fatalf("%s: %q has %d columns, want 4", name, lines.Text(), len(row))
-		}
+	for _, row := range vectors.Rows(t, name) {
 		out = append(out, vector{row[0], strings.Fields(row[0]), number(t, row[1]), number(t, row[2])})
-	}
-	if err := lines.Err(); err != nil || len(out) == 0 {
-		t.Fatalf("%s: %d rows, error %v", name, len(out), err)
 	}
 	return out
 }
@@ -95,7 +78,7 @@ func figure(t *testing.T, name string, f radiometry.Figures) float64 {
 
 func TestBandRadianceAgainstPublishedAndIndependentValues(t *testing.T) {
 	t.Parallel()
-	for _, v := range vectors(t, "radiometry_band.tsv") {
+	for _, v := range published(t, "radiometry_band.tsv") {
 		low, high, err := quantity.ParseBand(v.words[1])
 		if err != nil {
 			t.Fatal(err)
@@ -120,7 +103,7 @@ func TestResponseRadiance(t *testing.T) {
 		"plateau":  {{7, 0.02}, {8, 0.8}, {9.5, 1}, {12, 0.9}, {13.5, 0.3}, {15, 0}},
 		"wide":     {{1, 1}, {1000, 0.001}},
 	}
-	for _, v := range vectors(t, "radiometry_response.tsv") {
+	for _, v := range published(t, "radiometry_response.tsv") {
 		b, err := radiometry.NewResponseBand(tables[v.words[1]])
 		if err != nil {
 			t.Fatal(err)
@@ -139,7 +122,7 @@ func TestResponseRadiance(t *testing.T) {
 
 func TestFractionBelow(t *testing.T) {
 	t.Parallel()
-	for _, v := range vectors(t, "radiometry_fraction.tsv") {
+	for _, v := range published(t, "radiometry_fraction.tsv") {
 		v.check(t, radiometry.FractionBelow(number(t, v.words[0])))
 	}
 	for _, c := range []struct{ in, want float64 }{{0, 0}, {math.Inf(1), 1}} {

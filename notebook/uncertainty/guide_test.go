@@ -151,7 +151,7 @@ func TestSupplement(t *testing.T) {
 
 func TestCoverageFactors(t *testing.T) {
 	t.Parallel()
-	for key, v := range vectors(t, "uncertainty_coverage.tsv") {
+	for key, v := range published(t, "uncertainty_coverage.tsv") {
 		words := strings.Fields(key)
 		got := uncertainty.CoverageFactor(number(t, words[0]), number(t, words[1]))
 		if math.Abs(got/v.want-1) > v.relTol {

@@ -1,38 +1,22 @@
 package uncertainty_test
 
 import (
-	"bufio"
 	"math"
-	"os"
-	"path/filepath"
 	"strconv"
-	"strings"
 	"testing"
+
+	"dieglow/testdata/vectors"
 )
 
 // vector is what is wanted for an input, and how near.
 type vector struct{ want, relTol float64 }
 
-// vectors reads testdata/vectors/name by its first column.
-func vectors(t *testing.T, name string) map[string]vector {
+// published reads a table of vectors by its first column.
+func published(t *testing.T, name string) map[string]vector {
 	t.Helper()
-	f, err := os.Open(filepath.Join("..", "..", "testdata", "vectors", name))
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
 	out := map[string]vector{}
-	lines := bufio.NewScanner(f)
-	lines.Scan() // heading
-	for lines.Scan() {
-		row := strings.Split(lines.Text(), "\t")
-		if len(row) != 4 {
-			t.Fatalf("%s: %q has %d columns, want 4", name, lines.Text(), len(row))
-		}
+	for _, row := range vectors.Rows(t, name) {
 		out[row[0]] = vector{number(t, row[1]), number(t, row[2])}
-	}
-	if err := lines.Err(); err != nil || len(out) == 0 {
-		t.Fatalf("%s: %d rows, error %v", name, len(out), err)
 	}
 	return out
 }
@@ -49,7 +33,7 @@ func number(t *testing.T, text string) float64 {
 // checks compares figures with a file of vectors; each has to be in the file.
 func checks(t *testing.T, name, prefix string, got map[string]float64) {
 	t.Helper()
-	want := vectors(t, name)
+	want := published(t, name)
 	for key, g := range got {
 		v, ok := want[prefix+key]
 		if !ok {
