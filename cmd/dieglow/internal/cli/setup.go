@@ -58,6 +58,7 @@ func newSetup(app *App) *cobra.Command {
 	for _, c := range group.Commands() {
 		if c.Name() == "show" {
 			explainSetup(app, c)
+			exactShow(app, c)
 		}
 	}
 	return group
