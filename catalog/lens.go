@@ -16,6 +16,9 @@ type Form string
 const (
 	Thick Form = "thick" // two radii and a centre thickness
 	Thin  Form = "thin"  // a focal length at a wavelength, nothing else known
+	// Mirror is a first-surface mirror: one radius, negative for one concave
+	// towards the light, and its reflectance.
+	Mirror Form = "mirror"
 )
 
 // Condition is the state of a part.
@@ -37,7 +40,7 @@ func CheckCondition(c Condition) error {
 	return fault.Invalidf("condition %q is not known", c).WithHint("use usable, damaged or retired")
 }
 
-// Lens is a lens design one owns or could buy. Surface 1 faces the specimen
+// Lens is a lens or mirror design one owns or could buy. Surface 1 faces the specimen
 // unless a setup flips the lens; a positive radius has its centre behind the
 // surface as light travels from surface 1 to surface 2; a nil radius is plane.
 type Lens struct {
@@ -52,10 +55,12 @@ type Lens struct {
 	FocalLengthMM     *quantity.Estimate `json:"focal_length_mm"`     // thin only: as the maker states it
 	FocalWavelengthUM float64            `json:"focal_wavelength_um"` // thin only: where the focal length holds
 
-	DiameterMM      float64            `json:"diameter_mm"`
-	ClearApertureMM *float64           `json:"clear_aperture_mm"` // nil: not recorded, the diameter is assumed
-	Coating         string             `json:"coating"`           // "" not recorded
-	Transmission    *quantity.Estimate `json:"transmission"`      // measured over the camera's band; nil: not recorded
+	DiameterMM      float64  `json:"diameter_mm"`
+	ClearApertureMM *float64 `json:"clear_aperture_mm"` // nil: not recorded, the diameter is assumed
+	Coating         string   `json:"coating"`           // "" not recorded
+	// Reflectance over the camera's band; a mirror's alone.
+	Reflectance  *quantity.Estimate `json:"reflectance,omitempty"`
+	Transmission *quantity.Estimate `json:"transmission"` // measured over the camera's band; nil: not recorded
 
 	MeasuredFocalMM           *quantity.Estimate `json:"measured_focal_mm"`
 	MeasuredFocalWavelengthUM float64            `json:"measured_focal_wavelength_um"` // 0: not recorded
@@ -89,8 +94,10 @@ func (l Lens) Validate() error {
 			return err
 		}
 	}
-	if _, err := material.Find(l.Material); err != nil {
-		return err
+	if l.Form != Mirror {
+		if _, err := material.Find(l.Material); err != nil {
+			return err
+		}
 	}
 	if err := within("diameter", l.DiameterMM, minLensMM, maxLensMM, "mm"); err != nil {
 		return err
@@ -113,6 +120,12 @@ func (l Lens) Validate() error {
 	}
 	if err := texts("coating", l.Coating, "supplier", l.Supplier, "method", l.MeasuredFocalMethod, "notes", l.Notes); err != nil {
 		return err
+	}
+	if l.Form == Mirror {
+		return l.validateMirror()
+	}
+	if l.Reflectance != nil {
+		return fault.Invalidf("a lens has no reflectance of its own").WithHint("a first-surface mirror is recorded with --mirror; what a lens passes goes into --transmission")
 	}
 	if l.Form == Thin {
 		return l.validateThin()
@@ -177,6 +190,29 @@ func (l Lens) validateThick() error {
 	return e.Validate()
 }
 
+func (l Lens) validateMirror() error {
+	switch {
+	case l.Reflectance == nil:
+		return fault.Invalidf("a mirror needs its reflectance").WithHint("give what its maker states, for example --reflectance 0.97")
+	case l.Material != "" || l.ThicknessMM != nil || l.FocalLengthMM != nil || l.Radius2MM != nil || l.Transmission != nil || l.MeasuredFocalMM != nil:
+		return fault.Invalidf("light does not enter a first-surface mirror: it has no material, thickness, second radius, transmission or focal length of its own").
+			WithHint("give --r1 (plane, or negative for one concave towards the light), --reflectance and --diameter")
+	}
+	e, err := l.element(10, false)
+	if err != nil {
+		return err
+	}
+	return e.Validate()
+}
+
+// mirrorFocalMM is a mirror's focal length, -R/2; 0 stands for a plane.
+func (l Lens) mirrorFocalMM() float64 {
+	if l.Radius1MM == nil {
+		return 0
+	}
+	return -l.Radius1MM.Value / 2
+}
+
 // DesignWavelengthUM is where figures of a lens alone are quoted: the wavelength
 // of its stated focal length, or 10 µm, the usual one for germanium and zinc
 // selenide (common practice, no source), kept inside the material's range.
@@ -199,6 +235,9 @@ func radius(e *quantity.Estimate) float64 {
 // length is carried to another wavelength by (n0-1)/(n-1). Fault Invalid where
 // the material's index is not known at the wavelength.
 func (l Lens) FocalMM(wavelengthUM float64) (mm float64, origin string, err error) {
+	if l.Form == Mirror {
+		return l.mirrorFocalMM(), "computed", nil
+	}
 	e, err := l.element(wavelengthUM, false)
 	if err != nil {
 		return 0, "", err
@@ -253,6 +292,11 @@ func (l Lens) FocalDisagreement() string {
 
 // element makes the lens ready for computation at a wavelength.
 func (l Lens) element(wavelengthUM float64, flipped bool) (optics.Element, error) {
+	if l.Form == Mirror {
+		e := optics.Mirror(radius(l.Radius1MM), l.Reflectance.Value)
+		e.Name, e.DiameterMM, e.SemiAperture1MM = l.Name, l.DiameterMM, l.clearMM()/2
+		return e, nil
+	}
 	m, err := material.Find(l.Material)
 	if err != nil {
 		return optics.Element{}, err

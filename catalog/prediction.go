@@ -17,10 +17,9 @@ func (s Setup) Prediction(parts Parts, weigh func(wavelengthUM float64) float64)
 		return optics.Prediction{}, err
 	}
 	p := optics.Prediction{Attachment: main}
-	low, high := parts.Camera.BandLowUM, parts.Camera.BandHighUM
-	for i := range bandWaves {
+	for _, um := range parts.Camera.bandSample(bandWaves) {
 		at := s
-		at.WavelengthUM = low + (high-low)*(float64(i)+0.5)/bandWaves
+		at.WavelengthUM = um
 		a, err := at.Attachment(parts)
 		if err != nil {
 			return p, fault.Invalidf("the setup cannot be computed over the camera's whole band").Because(err).

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"math"
+	"strconv"
 	"strings"
 
 	"dieglow/catalog/fault"
@@ -25,10 +26,12 @@ type Setup struct {
 
 // Seat is one lens in its place.
 type Seat struct {
-	Lens       Ref               `json:"lens"`
-	Name       string            `json:"name"`         // the lens's name then; "" none
-	Flipped    bool              `json:"flipped"`      // surface 2 faces the specimen
-	GapAfterMM quantity.Estimate `json:"gap_after_mm"` // to the next lens's vertex, or to the camera's lens
+	Lens    Ref    `json:"lens"`
+	Name    string `json:"name"`    // the lens's name then; "" none
+	Flipped bool   `json:"flipped"` // surface 2 faces the specimen
+	// IncidenceDeg is the angle between the axis and a plane mirror's normal.
+	IncidenceDeg float64           `json:"incidence_deg,omitempty"`
+	GapAfterMM   quantity.Estimate `json:"gap_after_mm"` // to the next lens's vertex, or to the camera's lens
 }
 
 // Figures are what a setup is predicted to do, by paraxial ray transfer through
@@ -51,6 +54,11 @@ type Figures struct {
 	PartsWithoutCost  []string         `json:"parts_without_cost"`
 	Lenses            []LensFigure     `json:"lenses"`
 	Assumptions       []string         `json:"assumptions"`
+	// Uncertainties are what the tolerances of the parts do to the figures, by
+	// trials to first order; nil in revisions older than they are.
+	Uncertainties    []FigureUncertainty `json:"uncertainties,omitempty"`
+	WhyNoUncertainty string              `json:"why_no_uncertainty,omitempty"`
+	Mirrored         bool                `json:"mirrored,omitempty"` // seen in an odd number of mirrors
 }
 
 // LensFigure is the focal length a lens enters a setup with.
@@ -62,8 +70,8 @@ type LensFigure struct {
 	Dataset       string  `json:"dataset"` // of the material, that gave the index
 }
 
-// NoUncertainty is why Figures carry none.
-const NoUncertainty = "not evaluated: paraxial prediction from nominal values, aberrations left out"
+// NoUncertainty is why Figures of early revisions carry none.
+const NoUncertainty = "not evaluated when this revision was recorded; amending the setup evaluates it"
 
 // Kind returns KindSetup.
 func (Setup) Kind() string { return KindSetup }
@@ -109,6 +117,7 @@ func (s Setup) Attachment(parts Parts) (optics.Attachment, error) {
 			return optics.Attachment{}, err
 		}
 		e.Name = fmt.Sprintf("lens %d (%s)", i+1, s.Stack[i].Lens.Handle)
+		e.IncidenceDeg = seat.IncidenceDeg
 		stack[i] = optics.Mounted{Element: e, GapAfterMM: seat.GapAfterMM.Value}
 	}
 	c := parts.Camera
@@ -140,6 +149,9 @@ func (s Setup) Compute(parts Parts) (Figures, error) {
 	if err != nil {
 		return Figures{}, err
 	}
+	if err := a.CheckFit(); err != nil {
+		return Figures{}, err
+	}
 	af, err := a.Figures()
 	if err != nil {
 		return Figures{}, err
@@ -153,13 +165,17 @@ func (s Setup) Compute(parts Parts) (Figures, error) {
 		FieldXMM: af.FieldXMM, FieldYMM: af.FieldYMM, NAObject: af.NAObject, Stop: af.Stop,
 		RayleighUM: af.RayleighUM, SamplingUM: af.NyquistPeriodUM, PredictedUM: max(af.RayleighUM, af.NyquistPeriodUM),
 	}
+	f.Mirrored = a.Stack.Reflections()%2 == 1
 	if !cardinal.Afocal {
 		f.FocalLengthMM, f.FrontFocalMM, f.BackFocalMM = cardinal.EFLMM, cardinal.FFLMM, cardinal.BFLMM
 	}
 	if err := s.addCosts(&f, parts); err != nil {
 		return Figures{}, err
 	}
-	return f, s.addOrigins(&f, parts)
+	if err := s.addOrigins(&f, parts); err != nil {
+		return Figures{}, err
+	}
+	return f, s.addUncertainties(&f, a, parts)
 }
 
 func (s Setup) addCosts(f *Figures, parts Parts) error {
@@ -191,6 +207,10 @@ func (s Setup) addOrigins(f *Figures, parts Parts) error {
 			continue
 		}
 		seen[handle] = true
+		if l.Form == Mirror {
+			f.Lenses = append(f.Lenses, LensFigure{Lens: handle, FocalLengthMM: l.mirrorFocalMM(), Origin: "stated"})
+			continue
+		}
 		mm, origin, err := l.FocalMM(s.WavelengthUM)
 		if err != nil {
 			return err
@@ -212,9 +232,10 @@ func (s Setup) addOrigins(f *Figures, parts Parts) error {
 
 // Term is one lens of a stack as typed, before its name is looked up.
 type Term struct {
-	Lens       string
-	Flipped    bool
-	GapAfterMM quantity.Estimate
+	Lens         string
+	Flipped      bool
+	IncidenceDeg float64
+	GapAfterMM   quantity.Estimate
 }
 
 // ParseStack reads a stack from the specimen to the camera: lens, gap, lens,
@@ -242,12 +263,11 @@ func ParseStack(text string) ([]Term, error) {
 		case !wantLens && !isGap:
 			return nil, fault.Invalidf("the gap before %q is missing", item).WithHint("put the gap between the two lenses, 0mm or contact if they touch; %s", example)
 		case wantLens:
-			name, word, _ := strings.Cut(item, " ")
-			word = strings.TrimSpace(word)
-			if word != "" && word != "flipped" {
-				return nil, fault.Invalidf("%q after the lens %s is not understood", word, name).WithHint("the only word that may follow a lens is flipped")
+			term, err := parseSeat(item)
+			if err != nil {
+				return nil, err
 			}
-			terms = append(terms, Term{Lens: name, Flipped: word == "flipped"})
+			terms = append(terms, term)
 		case item == "contact":
 			terms[len(terms)-1].GapAfterMM = quantity.Exactly(0)
 		default:
@@ -265,6 +285,26 @@ func ParseStack(text string) ([]Term, error) {
 	return terms, nil
 }
 
+// parseSeat reads a lens with what may follow it: flipped, or the angle of
+// incidence of a mirror, as 45deg.
+func parseSeat(item string) (Term, error) {
+	name, word, _ := strings.Cut(item, " ")
+	t := Term{Lens: name}
+	switch word = strings.TrimSpace(word); {
+	case word == "":
+	case word == "flipped":
+		t.Flipped = true
+	default:
+		number, isAngle := strings.CutSuffix(word, "deg")
+		angle, err := strconv.ParseFloat(strings.TrimSpace(number), 64)
+		if !isAngle || err != nil || !(angle >= 0 && angle < 90) {
+			return t, fault.Invalidf("%q after the lens %s is not understood", word, name).WithHint("what may follow a lens is the word flipped, or a mirror's angle of incidence such as 45deg")
+		}
+		t.IncidenceDeg = angle
+	}
+	return t, nil
+}
+
 // StackText prints the stack as it would be typed.
 func (s Setup) StackText() string {
 	var parts []string
@@ -272,6 +312,9 @@ func (s Setup) StackText() string {
 		lens := cmp.Or(seat.Name, seat.Lens.Handle)
 		if seat.Flipped {
 			lens += " flipped"
+		}
+		if seat.IncidenceDeg != 0 {
+			lens += " " + quantity.Fixed(seat.IncidenceDeg, 6) + "deg"
 		}
 		parts = append(parts, lens, strings.ReplaceAll(seat.GapAfterMM.Format(quantity.Millimetre), " ", ""))
 	}
@@ -311,26 +354,36 @@ func (s Setup) PartWarnings(parts Parts) []string {
 // leastCorner is the share of the beam below which a corner counts as cut.
 const leastCorner = 0.9
 
+// blurMatters is how much coarser than the first-order limit the exact one may be
+// before it is said.
+const blurMatters = 1.25
+
 // fieldWarnings says what exact rays find wrong with the stack, which the
-// first-order figures cannot know: surfaces that cross, and a field that is cut.
+// first-order figures cannot know: a field that is cut, and blur.
 func (s Setup) fieldWarnings(parts Parts) []string {
 	a, err := s.Attachment(parts)
 	if err != nil {
 		return nil
 	}
-	if err := a.CheckFit(); err != nil {
-		return []string{err.Error()}
-	}
-	exact, err := a.Exact()
-	if err != nil {
-		return nil
-	}
-	for _, p := range exact.Points {
-		if p.Name == "corner" && p.Passed < leastCorner {
-			return []string{fmt.Sprintf("by exact rays %s %% of the beam reaches the corner of the field, past %s: the useful field is smaller than the computed one", quantity.Fixed(p.Passed*100, 2), p.StoppedBy)}
+	var out []string
+	if exact, err := a.Exact(); err == nil {
+		for _, p := range exact.Points {
+			if p.Name == "corner" && p.Passed < leastCorner {
+				out = append(out, fmt.Sprintf("by exact rays %s %% of the beam reaches the corner of the field, past %s: the useful field is smaller than the computed one", quantity.Fixed(p.Passed*100, 2), p.StoppedBy))
+			}
 		}
 	}
-	return nil
+	figures, err := exactFigures(a)
+	if err != nil {
+		return out
+	}
+	for _, f := range figures {
+		// First order promises bars of half its smallest period.
+		if promised := s.Figures.PredictedUM / 2; f.Name == "smallest_bar_um" && promised > 0 && f.Value > blurMatters*promised {
+			out = append(out, fmt.Sprintf("by exact rays the smallest bar in the middle of the field is %s µm wide, not the %s µm that first order promises: aberrations blur this stack", quantity.Fixed(f.Value, 3), quantity.Fixed(promised, 3)))
+		}
+	}
+	return out
 }
 
 // Explain returns how every figure of the setup comes about: the lenses, the

@@ -38,7 +38,8 @@ type Sharpness struct {
 }
 
 // PointSharpness is the sharpness of one point of the field. The directions are
-// null where the beam is cut entirely.
+// null where the beam is cut entirely, and where it is scattered so widely that
+// the middle of its spots sends no light to the camera's pupil.
 type PointSharpness struct {
 	Name       string              `json:"name"`
 	ObjectMM   float64             `json:"object_mm"`  // from the axis at the specimen
@@ -144,13 +145,20 @@ func (s *scene) sharpnessAt(h fieldHeight) PointSharpness {
 		a := aperture{w.forward, x, y, -s.workingMM, w.standoffMM, w.pupilMM}
 		share := w.weight * float64(len(spots)) / float64(len(s.points))
 		object, light = object+share*math.Abs(y), light+share
-		tangential.waves = append(tangential.waves, lineWave{w.wavelengthUM, share, a.strips(window, true), spots})
-		sagittal.waves = append(sagittal.waves, lineWave{w.wavelengthUM, share, a.strips(window, false), spots})
+		along, across := a.strips(window, true), a.strips(window, false)
+		if width(along) == 0 || width(across) == 0 {
+			continue
+		}
+		tangential.waves = append(tangential.waves, lineWave{w.wavelengthUM, share, along, spots})
+		sagittal.waves = append(sagittal.waves, lineWave{w.wavelengthUM, share, across, spots})
 	}
 	if light == 0 {
 		return out
 	}
 	out.Passed, out.ObjectMM = light, object/light
+	if len(tangential.waves) == 0 {
+		return out
+	}
 	out.Tangential, out.Sagittal = tangential.sharpness(), sagittal.sharpness()
 	return out
 }

@@ -210,3 +210,32 @@ func BenchmarkExact(b *testing.B) {
 		}
 	}
 }
+
+// TestSharpnessOfAScatteredCorner has a stack whose field points away from the
+// middle blur so widely that the middle of their spots sends no light to the
+// pupil: no figure, rather than one made from nothing.
+func TestSharpnessOfAScatteredCorner(t *testing.T) {
+	t.Parallel()
+	lens := func(n, r1, r2, thickness, gap float64) optics.Mounted {
+		return optics.Mounted{Element: optics.Element{N: n, Radius1MM: r1, Radius2MM: r2, ThicknessMM: thickness, DiameterMM: 12.7, SemiAperture1MM: 5.7, SemiAperture2MM: 5.7}, GapAfterMM: gap}
+	}
+	ge, zn15, zn38 := lens(4.0033, 36.04, 0, 2.2, 0.5), lens(2.4, 10.5, 21, 2.5, 10), lens(2.4, 26.6, 53.2, 2.5, 10)
+	last := ge
+	last.GapAfterMM = 3
+	a := optics.Attachment{Stack: optics.Stack{ge, zn15, zn38, last}, StandoffMM: 3, WavelengthUM: 11,
+		Camera: optics.Camera{FocalMM: 4, FNumber: 1, PitchXUM: 12, PitchYUM: 12, Width: 256, Height: 192, FocusMM: math.Inf(1)}}
+	s, err := optics.Prediction{Attachment: a}.Sharpness()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, p := range s.Points {
+		for _, d := range []*optics.DirectionSharpness{p.Tangential, p.Sagittal} {
+			if d != nil && !(d.SmallestBarUM >= s.ObjectPixelUM && !math.IsInf(d.SmallestBarUM, 0)) {
+				t.Errorf("%s: a bar of %g µm", p.Name, d.SmallestBarUM)
+			}
+		}
+	}
+	if corner := s.Points[2]; s.Points[0].Tangential == nil || corner.Tangential != nil || corner.Passed == 0 {
+		t.Errorf("middle %v, corner %v with %g of its beam", s.Points[0].Tangential != nil, corner.Tangential != nil, corner.Passed)
+	}
+}

@@ -42,6 +42,20 @@ func TestParse(t *testing.T) {
 		{"25Hz", quantity.Hertz, 25, 0},
 		{"2 /mm", quantity.PerCentimetre, 20, 0},
 		{"120mA", quantity.Ampere, 0.12, 0},
+		{"148", quantity.WattPerMetreKelvin, 148, 0},
+		{"148(3) W/(m K)", quantity.WattPerMetreKelvin, 148, 3},
+		{"148W/mK", quantity.WattPerMetreKelvin, 148, 0},
+		{"1.48 W/(cm K)", quantity.WattPerMetreKelvin, 148, 0},
+		{"(148±2) W/(m·K)", quantity.WattPerMetreKelvin, 148, 1},
+		{"5000", quantity.WattPerSquareMetreKelvin, 5000, 0},
+		{"5000 W/(m² K)", quantity.WattPerSquareMetreKelvin, 5000, 0},
+		{"0.5W/(cm2 K)", quantity.WattPerSquareMetreKelvin, 5000, 0},
+		{"0.88cm2/s", quantity.SquareMillimetrePerSecond, 88, 0},
+		{"8.8e-5 m²/s", quantity.SquareMillimetrePerSecond, 88, 0},
+		{"62 K/W", quantity.KelvinPerWatt, 62, 0},
+		{"0.062 °C/mW", quantity.KelvinPerWatt, 62, 0},
+		{"1.2(1)", quantity.KelvinPerWatt, 1.2, 0.1},
+		{"10mW/K", quantity.WattPerKelvin, 0.01, 0},
 		// JCGM 100:2008, 7.2.2: 100.021 47(35) g and its absolute form.
 		{"100.02147(35) mm", quantity.Millimetre, 100.02147, 0.00035},
 		{"100.02147(0.00035) mm", quantity.Millimetre, 100.02147, 0.00035},
@@ -84,6 +98,9 @@ func TestParseRefuses(t *testing.T) {
 		{"no unit of a temperature", "23", quantity.Kelvin, "has no unit"},
 		{"other dimension", "25 C", quantity.Millimetre, "is not a length"},
 		{"power for a voltage", "3W", quantity.Volt, "is not a voltage"},
+		{"a film coefficient for a conductivity", "148W/m2K", quantity.WattPerMetreKelvin, "is not a thermal conductivity"},
+		{"a diffusivity without a unit", "0.88", quantity.SquareMillimetrePerSecond, "has no unit"},
+		{"a derating upside down", "10K/W", quantity.WattPerKelvin, "is not a power per temperature"},
 		{"ratio with a unit", "0.95mm", quantity.One, "plain ratio"},
 		{"wrong case", "25MM", quantity.Millimetre, "unknown unit"},
 		{"NaN", "NaN mm", quantity.Millimetre, "does not begin with a number"},
@@ -175,6 +192,7 @@ func units() []quantity.Unit {
 	return []quantity.Unit{
 		quantity.Nanometre, quantity.Micrometre, quantity.Millimetre, quantity.Metre, quantity.Kelvin, quantity.KelvinStep, quantity.Watt,
 		quantity.Volt, quantity.Ampere, quantity.Second, quantity.Hertz, quantity.One, quantity.PerCentimetre,
+		quantity.WattPerMetreKelvin, quantity.WattPerSquareMetreKelvin, quantity.SquareMillimetrePerSecond, quantity.KelvinPerWatt, quantity.WattPerKelvin,
 	}
 }
 

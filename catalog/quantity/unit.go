@@ -29,6 +29,12 @@ const (
 	Hertz         // frequency, frames a second
 	One           // dimensionless: emissivity, transmission
 	PerCentimetre // absorption coefficient
+
+	WattPerMetreKelvin        // thermal conductivity; a plain number is taken as W/(m K)
+	WattPerSquareMetreKelvin  // film coefficient; a plain number is taken as W/(m² K)
+	SquareMillimetrePerSecond // thermal diffusivity
+	KelvinPerWatt             // rise per power; a plain number is taken as K/W
+	WattPerKelvin             // derating
 )
 
 // spelling is one way to write a unit: value_in_base = number x factor x 10^exp10,
@@ -93,6 +99,41 @@ func absorption() dimension {
 	return dimension{"absorption coefficient", []spelling{{name: "/cm"}, {name: "/mm", exp10: 1}, {name: "/m", exp10: -2}}}
 }
 
+// The spellings of the three that may be plain: tables, handbooks and data sheets
+// give these in one unit only, so a number alone has one meaning.
+
+func conductivity() dimension {
+	return dimension{"thermal conductivity", []spelling{
+		{name: "W/(m K)"}, {name: ""}, {name: "W/mK"}, {name: "W/(mK)"}, {name: "W/m/K"}, {name: "W/(m·K)"}, {name: "W/(m*K)"},
+		{name: "mW/(m K)", exp10: -3}, {name: "W/(cm K)", exp10: 2}, {name: "W/cmK", exp10: 2},
+	}}
+}
+
+func filmCoefficient() dimension {
+	return dimension{"film coefficient", []spelling{
+		{name: "W/(m² K)"}, {name: ""}, {name: "W/(m2 K)"}, {name: "W/m2K"}, {name: "W/m²K"}, {name: "W/(m2K)"}, {name: "W/(m²K)"},
+		{name: "W/m2/K"}, {name: "W/m²/K"}, {name: "W/(m²·K)"}, {name: "W/(m2*K)"}, {name: "W/(cm2 K)", exp10: 4}, {name: "W/(cm² K)", exp10: 4},
+	}}
+}
+
+func diffusivity() dimension {
+	return dimension{"thermal diffusivity", []spelling{
+		{name: "mm²/s", exp10: -6}, {name: "mm2/s", exp10: -6}, {name: "cm²/s", exp10: -4}, {name: "cm2/s", exp10: -4}, {name: "m²/s"}, {name: "m2/s"},
+	}}
+}
+
+func thermalResistance() dimension {
+	return dimension{"temperature rise per power", []spelling{
+		{name: "K/W"}, {name: ""}, {name: "C/W"}, {name: "°C/W"}, {name: "K/mW", exp10: 3}, {name: "C/mW", exp10: 3}, {name: "°C/mW", exp10: 3}, {name: "mK/W", exp10: -3},
+	}}
+}
+
+func thermalConductance() dimension {
+	return dimension{"power per temperature", []spelling{
+		{name: "W/K"}, {name: "mW/K", exp10: -3}, {name: "W/C"}, {name: "mW/C", exp10: -3}, {name: "W/°C"}, {name: "mW/°C", exp10: -3},
+	}}
+}
+
 // of returns the dimension a unit belongs to and the unit's own spelling in it.
 func (u Unit) of() (dimension, spelling) {
 	switch u {
@@ -122,6 +163,16 @@ func (u Unit) of() (dimension, spelling) {
 		return ratio(), spelling{}
 	case PerCentimetre:
 		return absorption(), spelling{name: "/cm"}
+	case WattPerMetreKelvin:
+		return conductivity(), spelling{name: "W/(m K)"}
+	case WattPerSquareMetreKelvin:
+		return filmCoefficient(), spelling{name: "W/(m² K)"}
+	case SquareMillimetrePerSecond:
+		return diffusivity(), spelling{name: "mm²/s", exp10: -6}
+	case KelvinPerWatt:
+		return thermalResistance(), spelling{name: "K/W"}
+	case WattPerKelvin:
+		return thermalConductance(), spelling{name: "W/K"}
 	}
 	panic(fmt.Sprintf("quantity: no unit %d", int(u)))
 }
