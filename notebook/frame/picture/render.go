@@ -77,7 +77,15 @@ func faint() color.RGBA { return color.RGBA{R: 0x5c, G: 0x61, B: 0x69, A: 255} }
 // Render draws the frame. Fault Invalid when every pixel is missing, the range
 // is not two finite numbers in order, or the object pixel is not above 0.
 func Render(f frame.Frame, o Options) (image.Image, error) {
-	s := sheet{f: f, o: o, stats: f.Stats(), table: o.Ramp.colours()}
+	s, err := drawnSheet(f, o)
+	if err != nil {
+		return nil, err
+	}
+	return s.img, nil
+}
+
+func drawnSheet(f frame.Frame, o Options) (*sheet, error) {
+	s := &sheet{f: f, o: o, stats: f.Stats(), table: o.Ramp.colours()}
 	var err error
 	if s.span, err = rangeOf(s.stats, o.Range); err != nil {
 		return nil, err
@@ -92,7 +100,7 @@ func Render(f frame.Frame, o Options) (image.Image, error) {
 	s.drawFrame()
 	s.drawBar()
 	s.drawTexts()
-	return s.img, nil
+	return s, nil
 }
 
 // Encode draws the frame and writes it as PNG. Faults as from Render.
