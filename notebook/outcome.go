@@ -20,11 +20,12 @@ type Outcome struct {
 	Capture *catalog.Ref `json:"capture"` // the evidence; nil where the result is not one capture's
 	On      catalog.When `json:"on"`
 
-	FeatureUM *quantity.Estimate `json:"feature_um"` // resolved: its size
-	Artefact  *catalog.Ref       `json:"artefact"`   // resolved: on what, when it was an artefact
-	Setup     *catalog.Ref       `json:"setup"`      // resolved: with what, as the capture says
-	Feature   string             `json:"feature"`    // resolved: what it was, in words
-	HowJudged string             `json:"how_judged"` // resolved: by eye, by contrast; "" not recorded
+	FeatureUM *quantity.Estimate `json:"feature_um"`        // resolved: its size
+	Artefact  *catalog.Ref       `json:"artefact"`          // resolved: on what, when it was an artefact
+	Setup     *catalog.Ref       `json:"setup"`             // resolved: with what, as the capture says
+	Feature   string             `json:"feature"`           // resolved: what it was, in words
+	HowJudged string             `json:"how_judged"`        // resolved: by eye, by contrast; "" not recorded
+	Finding   *catalog.Ref       `json:"finding,omitempty"` // resolved: what measured it; nil where it was judged
 
 	Question int    `json:"question"` // answer or inconclusive: number of the project's question, 0 none
 	Text     string `json:"text"`     // the answer, or what was tried
@@ -35,6 +36,38 @@ type Outcome struct {
 
 	Lesson    string `json:"lesson"`
 	Withdrawn bool   `json:"withdrawn"` // no longer held; the reason is the revision's
+}
+
+// Strength is how well a resolved feature is known.
+type Strength int
+
+// The strengths, weakest first.
+const (
+	ByStatement Strength = iota // its size is what someone says
+	OnArtefact                  // judged on an artefact of known size
+	ByFinding                   // measured on a frame of one
+)
+
+// String returns the strength in words.
+func (s Strength) String() string {
+	switch s {
+	case ByFinding:
+		return "measured"
+	case OnArtefact:
+		return "on an artefact"
+	}
+	return "by statement"
+}
+
+// Strength returns how well a resolved feature is known.
+func (o Outcome) Strength() Strength {
+	switch {
+	case o.Artefact != nil && o.Finding != nil:
+		return ByFinding
+	case o.Artefact != nil:
+		return OnArtefact
+	}
+	return ByStatement
 }
 
 // Kind returns KindOutcome.

@@ -43,7 +43,7 @@ type Receive func(Sums)
 // Fold reads frames as they stream, in memory for a few frames and one cycle of
 // sums, and hands over the sums. Two workers share the pixels of 16-bit files
 // between them: part is called for each part of the frame before anything is
-// read, and what it returns is called by that worker alone. Errors as from Next;
+// read, and what it returns is called by one goroutine at a time. Errors as from Next;
 // fault Invalid when no frame is left, or fewer than asked for.
 func (s *Stack) Fold(f Folding, part func(pixel, pixels int) Receive) (Folded, error) {
 	if f.Length < 1 || f.Cycles < 1 || f.Frames < 0 {

@@ -39,13 +39,13 @@ func (g *ground) windows(d, out []float64, m mesh) {
 		for x := range g.width {
 			i, tx := between(xs, float64(x))
 			a := level[j*len(xs)+i:]
-			low, high := a[0], a[0]
+			low := a[0]
 			if tx > 0 {
 				low += tx * (a[1] - a[0])
 			}
 			if ty > 0 {
 				b := level[(j+1)*len(xs)+i:]
-				high = b[0]
+				high := b[0]
 				if tx > 0 {
 					high += tx * (b[1] - b[0])
 				}

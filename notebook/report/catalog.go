@@ -7,12 +7,16 @@ import (
 
 	"dieglow/catalog"
 	"dieglow/catalog/material"
+	"dieglow/catalog/optics"
 	"dieglow/catalog/quantity"
 )
 
 // Lens returns the facts about a lens, its focal length at its own wavelength included.
 func Lens(l catalog.Lens) []Fact {
 	var f facts
+	if l.Form == catalog.Mirror {
+		return mirror(l)
+	}
 	name := l.Material
 	if m, err := material.Find(l.Material); err == nil {
 		name = m.Name
@@ -47,6 +51,25 @@ func Lens(l catalog.Lens) []Fact {
 	}
 	f.text("coating", l.Coating)
 	f.estimate("transmission", l.Transmission, quantity.One, Measured)
+	return append(f, stock(l)...)
+}
+
+func mirror(l catalog.Lens) []Fact {
+	var f facts
+	f.add("form", "first-surface mirror", "")
+	f.add("radius", radiusText(l.Radius1MM), Stated)
+	f.estimate("reflectance", l.Reflectance, quantity.One, Stated)
+	f.number("diameter", &l.DiameterMM, quantity.Millimetre, Stated)
+	if l.ClearApertureMM != nil {
+		f.number("clear aperture", l.ClearApertureMM, quantity.Millimetre, Stated)
+	}
+	f.text("coating", l.Coating)
+	return append(f, stock(l)...)
+}
+
+// stock returns where a lens is from, what it cost and how many there are.
+func stock(l catalog.Lens) []Fact {
+	var f facts
 	f.text("supplier", l.Supplier)
 	f.cost("cost", l.Cost)
 	if l.OnHand == nil {
@@ -188,21 +211,37 @@ func Setup(s catalog.Setup) []Fact {
 // Figures returns what optics predicts of a setup.
 func Figures(g catalog.Figures) []Fact {
 	var f facts
+	figure := func(label, key string, v float64, unit, note string) {
+		text := quantity.Fixed(v, 4)
+		if u, ok := g.Uncertainty(key); ok && u.U > 0 {
+			text = quantity.With(v, u.U).Number(quantity.One)
+		}
+		f.add(label, strings.TrimSpace(strings.TrimSpace(text+" "+unit)+" "+note), Predicted)
+	}
 	if g.FocalLengthMM == 0 {
 		f.add("focal length of the stack", "none: the stack has no power", Predicted)
 	} else {
-		f.predicted("focal length of the stack", g.FocalLengthMM, "mm")
+		figure("focal length of the stack", "efl_mm", g.FocalLengthMM, "mm", "")
 	}
-	f.predicted("working distance", g.WorkingDistanceMM, "mm")
-	f.predicted("magnification", math.Abs(g.Magnification), orientation(g.Magnification))
-	f.predicted("object pixel", g.ObjectPixelUM, "µm")
-	f.add("field of view", quantity.Fixed(g.FieldXMM, 4)+" x "+quantity.Fixed(g.FieldYMM, 4)+" mm", Predicted)
-	f.predicted("object-side numerical aperture", g.NAObject, "(stop: "+g.Stop+")")
-	f.predicted("diffraction limit", g.RayleighUM, "µm")
-	f.predicted("sampling limit", g.SamplingUM, "µm")
-	f.predicted("smallest feature", g.PredictedUM, "µm")
-	f.add("uncertainty", catalog.NoUncertainty, "")
+	figure("working distance", "working_distance_mm", g.WorkingDistanceMM, "mm", "")
+	m := g.Magnification
+	figure("magnification", "magnification", math.Abs(m), "", orientation(g))
+	figure("object pixel", "object_pixel_um", g.ObjectPixelUM, "µm", "")
+	f.add("field of view", quantity.Fixed(g.FieldXMM, 4)+" x "+quantity.Fixed(g.FieldYMM, 4)+" mm"+fieldU(g), Predicted)
+	figure("object-side numerical aperture", "na_object", g.NAObject, "", "(stop: "+g.Stop+")")
+	figure("diffraction limit", "rayleigh_um", g.RayleighUM, "µm", "")
+	figure("sampling limit", "sampling_um", g.SamplingUM, "µm", "")
+	figure("smallest feature", "predicted_um", g.PredictedUM, "µm", "(aberrations left out; --exact has them)")
+	f = append(f, uncertaintyFacts(g)...)
 	for _, l := range g.Lenses {
+		if l.Dataset == "" {
+			text := "plane mirror"
+			if l.FocalLengthMM != 0 {
+				text = "mirror of focal length " + quantity.Fixed(l.FocalLengthMM, 4) + " mm"
+			}
+			f.add(l.Lens, text, l.Origin)
+			continue
+		}
 		f.add("focal length of "+l.Lens, quantity.Fixed(l.FocalLengthMM, 4)+" mm (index "+quantity.Fixed(l.N, 6)+", data set "+l.Dataset+")", l.Origin)
 	}
 	for _, a := range g.Assumptions {
@@ -223,9 +262,98 @@ func Figures(g catalog.Figures) []Fact {
 	return f
 }
 
-func orientation(m float64) string {
-	if m < 0 {
-		return "(inverted on the array)"
+// fieldU says how well the field is known, as a share of it.
+func fieldU(g catalog.Figures) string {
+	u, ok := g.Uncertainty("field_x_mm")
+	if !ok || u.U == 0 {
+		return ""
 	}
-	return "(upright on the array)"
+	return ", each with a standard uncertainty of " + quantity.Fixed(100*u.U/g.FieldXMM, 2) + " %"
+}
+
+// uncertaintyFacts says where the figures' uncertainties come from, and which
+// tolerance matters most.
+func uncertaintyFacts(g catalog.Figures) []Fact {
+	var f facts
+	switch {
+	case g.WhyNoUncertainty != "":
+		f.add("uncertainty", "not evaluated: "+g.WhyNoUncertainty, "")
+	case len(g.Uncertainties) == 0:
+		f.add("uncertainty", catalog.NoUncertainty, "")
+	default:
+		f.add("uncertainty", "in the last digits, standard: what the tolerances of the parts do to first order", "")
+		for _, of := range []struct{ key, label string }{{"object_pixel_um", "scale"}, {"working_distance_mm", "working distance"}} {
+			if u, ok := g.Uncertainty(of.key); ok && u.MainInput != "" {
+				f.add("tolerance that matters most to "+of.label, u.MainInput+" ("+quantity.Fixed(100*u.MainShare, 2)+" % of the variance)", "")
+			}
+		}
+	}
+	return f
+}
+
+// orientation says how the picture stands on the array. A picture seen in an odd
+// number of mirrors is a mirror image as well.
+func orientation(g catalog.Figures) string {
+	text := "upright on the array"
+	if g.Magnification < 0 {
+		text = "inverted on the array"
+	}
+	if g.Mirrored {
+		text += ", mirror image"
+	}
+	return "(" + text + ")"
+}
+
+// Light returns what a stack passes and emits over the camera's band. bare are the
+// lenses taken as uncoated.
+func Light(l optics.BandLight, bare []string, targetK float64) []Fact {
+	var f facts
+	percent := func(v float64) string { return quantity.Fixed(100*v, 3) + " %" }
+	text := percent(l.Transmission) + " (mean over the band for a target at " + quantity.Shown(targetK, 4, quantity.Kelvin) + ")"
+	if len(bare) > 0 {
+		text += "; taken as uncoated, since not measured: " + strings.Join(bare, ", ")
+	}
+	if l.UpperBound {
+		text += "; the absorption of some material is not known and left out"
+	}
+	f.add("transmission of the stack", text, Predicted)
+	text = percent(l.Emission)
+	switch {
+	case l.SplitUnknown:
+		text = "at most " + text
+	case l.UpperBound && l.Emission > 1e-6:
+		text = "at least " + text
+	case l.UpperBound:
+		text = "not known, since no absorption is"
+	}
+	f.add("of the camera's light, emitted by the lenses", text+" (at their own temperature)", Predicted)
+	return f
+}
+
+// Drift returns how focus moves when the lenses warm.
+func Drift(d optics.FocalDrift) []Fact {
+	var f facts
+	text := "specimen to be moved by " + quantity.Fixed(1000*d.FocusShiftMM, 2) + " µm; the depth of field is " + quantity.Fixed(d.DepthOfFieldUM, 2) + " µm"
+	if len(d.Unknown) > 0 {
+		text += "; not known and left out: " + unknownOf(d.Unknown)
+	}
+	f.add("lenses "+quantity.Fixed(d.DTK, 3)+" K warmer", text, Predicted)
+	return f
+}
+
+// unknownOf turns "lens 1 (lens-4): dn/dT", one an item, into what is unknown of which.
+func unknownOf(items []string) string {
+	var kinds []string
+	of := map[string][]string{}
+	for _, item := range items {
+		name, kind, _ := strings.Cut(item, ": ")
+		if of[kind] == nil {
+			kinds = append(kinds, kind)
+		}
+		of[kind] = append(of[kind], name)
+	}
+	for i, kind := range kinds {
+		kinds[i] = kind + " of " + strings.Join(of[kind], ", ")
+	}
+	return strings.Join(kinds, "; ")
 }

@@ -91,7 +91,9 @@ func evidenceTable(b *bytes.Buffer, list []ResolvedFeature) {
 	}
 }
 
-func evidenceHeader() []string { return []string{"resolved", "on", "judged by", "evidence", "taken"} }
+func evidenceHeader() []string {
+	return []string{"resolved", "on", "known", "judged by", "evidence", "taken"}
+}
 
 // evidenceGaps names the conditions of a capture that were not recorded.
 func evidenceGaps(b *bytes.Buffer, e ResolvedFeature) {
@@ -108,10 +110,7 @@ func evidenceRow(e ResolvedFeature) []string {
 			on += ": " + e.Outcome.Body.Feature
 		}
 	}
-	if e.Artefact == nil {
-		on += ", by statement"
-	}
-	return []string{withU(*e.Outcome.Body.FeatureUM, quantity.Micrometre), on, orNotRecorded(e.Outcome.Body.HowJudged),
+	return []string{withU(*e.Outcome.Body.FeatureUM, quantity.Micrometre), on, e.Outcome.Body.Strength().String(), orNotRecorded(e.Outcome.Body.HowJudged),
 		e.Capture.Handle + ", " + e.Outcome.Handle, whenDay(e.Capture.Body.On)}
 }
 
@@ -325,15 +324,23 @@ func ResolvedReport(d ResolvedDossier) []byte {
 		b.WriteString("No other setup is predicted to.\n")
 		return seal(&b, d.Seal)
 	}
-	fmt.Fprintf(&b, "Uncertainty %s.\n\n", catalog.NoUncertainty)
+	b.WriteString("To first order: aberrations are left out, and `setup show --exact` has them.\n\n")
 	var rows [][]string
 	for _, p := range d.Predicted {
 		g := p.Setup.Body.Figures
-		rows = append(rows, []string{setupName(p.Setup), quantity.Fixed(g.PredictedUM, 3) + " µm", quantity.Fixed(g.RayleighUM, 3) + " µm", quantity.Fixed(g.SamplingUM, 3) + " µm",
+		rows = append(rows, []string{setupName(p.Setup), predictedText(g, "predicted_um", g.PredictedUM), quantity.Fixed(g.RayleighUM, 3) + " µm", quantity.Fixed(g.SamplingUM, 3) + " µm",
 			quantity.Fixed(g.WorkingDistanceMM, 3) + " mm", costList(p.Setup.Body)})
 	}
 	table(&b, []string{"setup", "smallest feature", "diffraction limit", "sampling limit", "working distance", "cost of the parts"}, rows)
 	return seal(&b, d.Seal)
+}
+
+// predictedText prints a predicted length in µm with its uncertainty.
+func predictedText(g catalog.Figures, key string, um float64) string {
+	if u, ok := g.Uncertainty(key); ok && u.U > 0 {
+		return quantity.With(um, u.U).Format(quantity.Micrometre)
+	}
+	return quantity.Fixed(um, 3) + " µm"
 }
 
 // ndaLine marks a document about a project under a non-disclosure agreement.
@@ -358,7 +365,11 @@ func findingTable(b *bytes.Buffer, list []notebook.Record[notebook.Finding]) {
 		if r.Body.Budget != nil && len(r.Body.Budget.Exact) > 0 {
 			value += ", uncertainty a lower bound"
 		}
-		rows = append(rows, []string{r.Handle, r.Body.Capture.Handle, r.Body.Quantity, value, fmt.Sprintf("column %d, row %d", r.Body.X, r.Body.Y)})
+		place := fmt.Sprintf("column %d, row %d", r.Body.X, r.Body.Y)
+		if r.Body.Analysis != nil {
+			value, place = resultSummary(r.Body), "-"
+		}
+		rows = append(rows, []string{r.Handle, r.Body.Capture.Handle, r.Body.Quantity, value, place})
 	}
 	table(b, []string{"finding", "of", "quantity", "value", "place"}, rows)
 }

@@ -4,8 +4,6 @@
 package report
 
 import (
-	"strings"
-
 	"dieglow/catalog"
 	"dieglow/catalog/quantity"
 )
@@ -84,11 +82,6 @@ func (f *facts) cost(label string, m *quantity.Money) {
 		return
 	}
 	f.add(label, m.String(), "")
-}
-
-// predicted adds a computed figure to four digits.
-func (f *facts) predicted(label string, v float64, unit string) {
-	f.add(label, strings.TrimSpace(quantity.Fixed(v, 4)+" "+unit), Predicted)
 }
 
 func yesNo(b bool) string {

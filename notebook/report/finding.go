@@ -3,7 +3,9 @@ package report
 import (
 	"bytes"
 	"fmt"
+	"maps"
 	"slices"
+	"strings"
 
 	"dieglow/catalog/quantity"
 	"dieglow/notebook"
@@ -16,6 +18,9 @@ func FindingFacts(f notebook.Finding) []Fact {
 	out.text("of", f.Capture.String())
 	if f.Quantity == notebook.EmissivityMap {
 		return append(out, emissivityFacts(f)...)
+	}
+	if f.Analysis != nil {
+		return append(out, analysisFacts(f)...)
 	}
 	origin := "apparent"
 	if f.Quantity == notebook.ObjectTemperature {
@@ -38,6 +43,12 @@ func FindingFacts(f notebook.Finding) []Fact {
 	for _, reason := range sortedKeys(f.Unsolved) {
 		out.text("pixels without a temperature, "+reason, fmt.Sprint(f.Unsolved[reason]))
 	}
+	return append(out, provenance(f)...)
+}
+
+// provenance says which files a finding made and came from.
+func provenance(f notebook.Finding) []Fact {
+	var out facts
 	for _, d := range f.Derived {
 		out.text("made "+d.Name, fmt.Sprintf("%d bytes, SHA-256 %s", d.Size, shortHash(d.SHA256)))
 	}
@@ -46,6 +57,54 @@ func FindingFacts(f notebook.Finding) []Fact {
 	}
 	out.text("program", f.Program)
 	return out
+}
+
+// analysisFacts returns the results of an analysis and how it was done.
+func analysisFacts(f notebook.Finding) []Fact {
+	var out facts
+	for _, r := range f.Results {
+		out.add(r.Label, ResultText(r), Measured)
+	}
+	a := f.Analysis
+	for _, c := range a.Captures {
+		out.text("from", c.String())
+	}
+	out.maybe("file", a.File)
+	for _, flag := range slices.Sorted(maps.Keys(a.Flags)) {
+		out.text("with --"+flag, a.Flags[flag])
+	}
+	if a.PixelUM != nil {
+		out.add("object pixel taken", withU(*a.PixelUM, quantity.Micrometre), a.PixelFrom)
+	}
+	return append(out, provenance(f)...)
+}
+
+// summaryResults is how many results of an analysis stand in a table of findings.
+const summaryResults = 3
+
+// resultSummary prints the first results of an analysis in one line.
+func resultSummary(f notebook.Finding) string {
+	var parts []string
+	for i, r := range f.Results {
+		if i == summaryResults {
+			parts = append(parts, "...")
+			break
+		}
+		parts = append(parts, r.Label+" "+ResultText(r))
+	}
+	return strings.Join(parts, "; ")
+}
+
+// ResultText prints a result with its uncertainty, or why it has none.
+func ResultText(r notebook.Result) string {
+	text := strings.TrimSpace(r.Value.Number(quantity.One) + " " + r.Unit)
+	switch {
+	case r.Value.U != nil:
+		return text
+	case r.WhyNoU != "":
+		return strings.TrimSpace(quantity.Fixed(r.Value.Value, 6)+" "+r.Unit) + ", " + r.WhyNoU
+	}
+	return strings.TrimSpace(quantity.Fixed(r.Value.Value, 6)+" "+r.Unit) + ", uncertainty not evaluated"
 }
 
 func sortedKeys(m map[string]int) []string {
@@ -116,11 +175,7 @@ func emissivityFacts(f notebook.Finding) []Fact {
 		}
 		out.text("shift of the hot frame", fmt.Sprintf("%s, %s pixel, %s", quantity.Fixed(s.ShiftXPx, 3), quantity.Fixed(s.ShiftYPx, 3), applied))
 	}
-	for _, d := range f.Derived {
-		out.text("made "+d.Name, fmt.Sprintf("%d bytes, SHA-256 %s", d.Size, shortHash(d.SHA256)))
-	}
-	out.text("program", f.Program)
-	return out
+	return append(out, provenance(f)...)
 }
 
 // findingSection writes the findings of a capture with their budgets.

@@ -62,6 +62,8 @@ func CaptureFacts(d CaptureDossier) []Fact {
 		value := "see " + r.Handle
 		if r.Body.ValueK != nil {
 			value = withU(*r.Body.ValueK, quantity.Kelvin) + " (" + r.Handle + ")"
+		} else if r.Body.Analysis != nil {
+			value = resultSummary(r.Body) + " (" + r.Handle + ")"
 		}
 		origin := Computed
 		if r.Body.Quantity == notebook.ApparentTemperature {
