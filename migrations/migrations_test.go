@@ -26,6 +26,7 @@ func TestReleasedStepsAreNeverEdited(t *testing.T) {
 	pinned := []struct{ name, sha256 string }{
 		{"0001_notebook.sql", "ab1bb53ce17ff24143efb03cdb1a6d85f1c11b43ac0db3316ab96357bc0ecd57"},
 		{"0002_finding.sql", "fdbeafdc5c3fde97250775a119d365dcae0e37819b7f95814f73e3b1ea7e67bb"},
+		{"0003_evidence.sql", "e5fcc9a5c42820938505070beeb3fa9144e5774d0119dd8ea04bc6439c59cbd1"},
 	}
 	steps, err := migrations.Steps()
 	if err != nil {

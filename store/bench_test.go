@@ -34,7 +34,7 @@ func fillTables(tb testing.TB, db *DB, setups, captures int) {
 			{numbers + "insert into capture select ?2 + i, null, 3, 11 + i / 5 % ?3, 1, 'check', printf('2026-%02d-%02d', 1 + i % 12, 1 + i % 28), i % 7 * 0.1, 296, null, '' from n", []any{captures, 10 + setups, setups}},
 			{numbers + "insert into record select ?2 + i, printf('id-%d', ?2 + i), 'outcome', i, null, null, null, 1, ?2 + i from n", []any{captures / 5, 10 + setups + captures}},
 			{numbers + "insert into outcome select ?2 + i, 'resolved', ?3 + 5 * i, null, 0, null, null, '2026-01-01', 0 from n", []any{captures / 5, 10 + setups + captures, 10 + setups}},
-			{`insert into resolution select o.rid, c.setup_rid, 1, c.rid, null, 20 + (o.rid * 7919 + o.rid / 400 * 104729) % 2003 / 10.0, null, 'bond wire', '', 0
+			{`insert into resolution select o.rid, c.setup_rid, 1, c.rid, null, 20 + (o.rid * 7919 + o.rid / 400 * 104729) % 2003 / 10.0, null, 'bond wire', '', 0, 0
 from outcome o join capture c on c.rid = o.capture_rid`, nil},
 		} {
 			if _, err := tx.tx.ExecContext(tx.ctx, q.sql, q.args...); err != nil {

@@ -10,24 +10,25 @@ import (
 	"dieglow/notebook"
 )
 
-// ResolvedSQL answers "which setup resolved this?": for each setup the smallest
-// feature it was shown to resolve, not above ?1 micrometres, with the evidence.
-// Each setup costs one look-up in an index that holds setup and size together,
-// whatever the number of captures.
-const ResolvedSQL = `select s.number, coalesce(s.name, ''), r.setup_revision, r.feature_um, r.feature_u_um, r.feature, r.judged,
+// ResolvedSQL answers "which setup resolved this?": for each setup its strongest
+// evidence for a feature not above ?1 micrometres, of that the smallest feature.
+// Measured evidence comes before a judgement on an artefact, and that before a
+// statement. Each setup costs at most three look-ups in an index that holds setup,
+// strength and size together, whatever the number of captures.
+const ResolvedSQL = `select s.number, coalesce(s.name, ''), r.setup_revision, r.feature_um, r.feature_u_um, r.feature, r.judged, r.strength,
 	coalesce(a.name, 'artefact-' || a.number, ''), c.number, v.occurred, o.number, p.costs
 from record s
-cross join resolution r on r.rid = (
-	select x.rid from resolution x
-	where x.setup_rid = s.rid and x.withdrawn = 0 and x.feature_um <= ?1
-	order by x.feature_um, x.rid limit 1)
+cross join resolution r on r.rid = coalesce(
+	(select x.rid from resolution x where x.setup_rid = s.rid and x.withdrawn = 0 and x.strength = 2 and x.feature_um <= ?1 order by x.feature_um, x.rid limit 1),
+	(select x.rid from resolution x where x.setup_rid = s.rid and x.withdrawn = 0 and x.strength = 1 and x.feature_um <= ?1 order by x.feature_um, x.rid limit 1),
+	(select x.rid from resolution x where x.setup_rid = s.rid and x.withdrawn = 0 and x.strength = 0 and x.feature_um <= ?1 order by x.feature_um, x.rid limit 1))
 join setup p on p.rid = r.setup_rid and p.revision = r.setup_revision
 join record c on c.rid = r.capture_rid
 join capture v on v.rid = r.capture_rid
 join record o on o.rid = r.rid
 left join record a on a.rid = r.artefact_rid
 where s.kind = 'setup'
-order by r.feature_um, s.number`
+order by r.strength desc, r.feature_um, s.number`
 
 // ResolvedSetup is a setup with the evidence of the smallest feature it resolved.
 type ResolvedSetup struct {
@@ -37,6 +38,7 @@ type ResolvedSetup struct {
 	UUM       *float64     `json:"feature_u_um"` // standard uncertainty; null: not evaluated
 	On        string       `json:"on"`           // artefact, or the feature in words
 	Judged    string       `json:"judged"`       // how; "" not recorded
+	KnownBy   string       `json:"known_by"`     // measured, on an artefact, or by statement
 	Capture   string       `json:"capture"`
 	When      catalog.When `json:"when"` // of the capture; "" not recorded
 	Outcome   string       `json:"outcome"`
@@ -48,15 +50,16 @@ type ResolvedSetup struct {
 func (tx *Tx) FindResolved(featureUM float64) ([]ResolvedSetup, error) {
 	return collect(tx, ResolvedSQL, []any{featureUM}, func(rows *sql.Rows) (ResolvedSetup, error) {
 		var s ResolvedSetup
-		var setup, revision, capture, outcome int
+		var setup, revision, strength, capture, outcome int
 		var feature, artefact string
-		err := rows.Scan(&setup, &s.Name, &revision, &s.FeatureUM, &s.UUM, &feature, &s.Judged, &artefact, &capture, &s.When, &outcome, &s.Costs)
+		err := rows.Scan(&setup, &s.Name, &revision, &s.FeatureUM, &s.UUM, &feature, &s.Judged, &strength, &artefact, &capture, &s.When, &outcome, &s.Costs)
 		s.Setup = catalog.Ref{Handle: handle(catalog.KindSetup, setup), Revision: revision}.String()
 		s.Capture, s.Outcome = handle(notebook.KindCapture, capture), handle(notebook.KindOutcome, outcome)
 		s.On = strings.TrimSuffix(artefact+": "+feature, ": ")
 		if artefact == "" {
-			s.On = feature + ", by statement"
+			s.On = feature
 		}
+		s.KnownBy = notebook.Strength(strength).String()
 		return s, err
 	})
 }

@@ -82,7 +82,7 @@ func TestVerifyFindsEdits(t *testing.T) {
 		{"body", []string{"update body set salt = zeroblob(16) where seq = 3"}},
 		{"body", []string{"delete from body where seq = 6"}},
 		{"body", []string{"insert into body values (5000, zeroblob(16), x'00')"}},
-		{"schema", []string{"drop index resolution_setup"}},
+		{"schema", []string{"drop index resolution_strength"}},
 		{"schema", []string{"create table extra (a)"}},
 		{"schema", []string{"create trigger sqlitexevil after insert on lens begin delete from lens; end"}},
 		{"schema", []string{"alter table lens add column extra integer"}},

@@ -27,7 +27,7 @@ func TestPragmasOfBothWaysIn(t *testing.T) {
 	}{
 		{"writer", OpenWrite, map[string]string{
 			"foreign_keys": "1", "journal_mode": "delete", "synchronous": "3", "trusted_schema": "0", "recursive_triggers": "1",
-			"secure_delete": "1", "cell_size_check": "1", "busy_timeout": "5000", "query_only": "0", "application_id": "1682402423", "user_version": "2",
+			"secure_delete": "1", "cell_size_check": "1", "busy_timeout": "5000", "query_only": "0", "application_id": "1682402423", "user_version": "3",
 		}},
 		{"reader", OpenRead, map[string]string{
 			"foreign_keys": "1", "journal_mode": "delete", "trusted_schema": "0", "cell_size_check": "1", "busy_timeout": "5000", "query_only": "1",
@@ -329,7 +329,7 @@ func TestNotANotebook(t *testing.T) {
 		make func(*testing.T, string)
 		kind fault.Kind
 	}{
-		{"newer", raw("pragma user_version = 3"), fault.TooNew},
+		{"newer", raw("pragma user_version = 4"), fault.TooNew},
 		{"much newer, with a write-ahead log", raw("pragma user_version = 4000000", "pragma journal_mode = wal"), fault.TooNew},
 		{"another program's", raw("pragma application_id = 1"), fault.Invalid},
 		{"another program's, with a write-ahead log", raw("pragma application_id = 0", "pragma journal_mode = wal"), fault.Invalid},

@@ -23,7 +23,7 @@ func TestPlanOfResolved(t *testing.T) {
 		}
 		// A connection reads the statistics when it reads the schema.
 		plan := plan(t, openRead(t, dir), ResolvedSQL, 50.0)
-		if !strings.Contains(plan, "SEARCH x USING COVERING INDEX resolution_setup (setup_rid=? AND feature_um<?)") && !strings.Contains(plan, "SEARCH x USING INDEX resolution_setup (setup_rid=? AND feature_um<?)") {
+		if strings.Count(plan, "INDEX resolution_strength (setup_rid=? AND strength=? AND feature_um<?)") != 3 {
 			t.Errorf("analyzed %v: the index is not used:\n%s", analyze, plan)
 		}
 		for _, line := range strings.Split(plan, "\n") {

@@ -58,7 +58,7 @@ func newProjector(rid func(string) (int64, error)) *projector {
 	p.declare(notebook.KindCapture, 1, "rid specimen_rid artefact_rid setup_rid setup_revision purpose occurred power_w ambient_k hottest_k missing")
 	p.declare("capture_file", 2, "rid position sha256 size name")
 	p.declare(notebook.KindOutcome, 1, "rid result capture_rid specimen_rid question cost_minor cost_currency occurred withdrawn")
-	p.declare("resolution", 1, "rid setup_rid setup_revision capture_rid artefact_rid feature_um feature_u_um feature judged withdrawn")
+	p.declare("resolution", 1, "rid setup_rid setup_revision capture_rid artefact_rid feature_um feature_u_um feature judged withdrawn strength")
 	p.declare(notebook.KindFinding, 1, "rid capture_rid quantity value_k u_k")
 	p.declare(notebook.KindExpense, 1, "rid cost_minor cost_currency occurred part_rid")
 	return p
@@ -228,7 +228,7 @@ func (p *projector) outcome(rid int64, revision int, o notebook.Outcome) {
 	case o.FeatureUM == nil || o.Setup == nil:
 		p.fail(fault.Corruptf("a resolved feature without its size or setup"))
 	default:
-		p.add("resolution", rid, p.ref(o.Setup), int64(o.Setup.Revision), p.ref(o.Capture), p.ref(o.Artefact), o.FeatureUM.Value, optional(o.FeatureUM.U), o.Feature, o.HowJudged, flag(o.Withdrawn))
+		p.add("resolution", rid, p.ref(o.Setup), int64(o.Setup.Revision), p.ref(o.Capture), p.ref(o.Artefact), o.FeatureUM.Value, optional(o.FeatureUM.U), o.Feature, o.HowJudged, flag(o.Withdrawn), int64(o.Strength()))
 	}
 }
 

@@ -155,6 +155,12 @@ func (tx *Tx) FindingsOf(capture string) ([]notebook.Record[notebook.Finding], e
 	return of[notebook.Finding](tx, "select rid from finding where capture_rid = ? order by rid", capture)
 }
 
+// FindingsWith returns the findings computed from captures made with a setup,
+// whatever its revision, in the order recorded.
+func (tx *Tx) FindingsWith(setup string) ([]notebook.Record[notebook.Finding], error) {
+	return of[notebook.Finding](tx, "select f.rid from finding f join capture c on c.rid = f.capture_rid where c.setup_rid = ? order by f.rid", setup)
+}
+
 // ResolvedWith returns the standing outcomes that say what a setup resolved,
 // whatever its revision, the finest first.
 func (tx *Tx) ResolvedWith(setup string) ([]notebook.Record[notebook.Outcome], error) {

@@ -139,11 +139,12 @@ func TestReadingCommandsPrintJSON(t *testing.T) {
 	printed("demo", dir)
 	for _, line := range []string{
 		"material list", "material show germanium", "lens list", "lens show ge25", "camera list", "camera show cam-a", "artefact list", "artefact show wire-50",
-		"instrument list", "instrument show dmm", "setup list", "setup show close", "setup show close --explain", "project list", "project show kestrel",
+		"instrument list", "instrument show dmm", "setup list", "setup show close", "setup show close --explain", "setup show close --exact", "setup plan --camera cam-a --resolve 50um --field 3mm --budget 120EUR", "project list", "project show kestrel",
 		"specimen list", "specimen show drv-1", "specimen prepare drv-1 --step clean --look", "capture list", "capture show capture-5", "outcome list", "outcome show outcome-1", "expense list",
 		"find setups --resolved 50um", "find setups --predicted 50um", "find captures", "find specimens", "find losses", "find gaps",
 		"report setup close", "report specimen drv-1", "report capture capture-5", "report project kestrel", "report losses", "report resolved 50um",
-		"trail capture-6", "trail lens-1", "trail outcome-1", "verify", "calc index --material germanium --wavelength 10um", "calc lens --index 4 --r1 50mm --r2 plane --thickness 2mm",
+		"specimen headroom drv-1 --to 1W", "capture recompute finding-2", "capture recompute finding-9", "capture recompute finding-10", "capture recompute finding-12", "calc spread --shape disk --size 50um --conductivity 148",
+		"calc diffusion --diffusivity 0.88cm2/s --frequency 1Hz", "trail capture-6", "trail lens-1", "trail outcome-1", "verify", "calc index --material germanium --wavelength 10um", "calc lens --index 4 --r1 50mm --r2 plane --thickness 2mm",
 	} {
 		words := append(strings.Fields(line), "--json", "--notebook", dir)
 		first := printed(words...)

@@ -168,8 +168,8 @@ CREATE TABLE resolution (
 	feature        text not null,    -- in words
 	judged         text not null,
 	withdrawn      integer not null
-) strict;
-CREATE INDEX resolution_setup on resolution (setup_rid, feature_um) where withdrawn = 0;
+, strength integer not null default 0) strict;
+CREATE INDEX resolution_strength on resolution (setup_rid, strength, feature_um) where withdrawn = 0;
 CREATE TABLE revision (
 	rid      integer not null,
 	revision integer not null,

@@ -16,12 +16,12 @@ import (
 )
 
 func newCalc(app *App) *cobra.Command {
-	return newGroup("calc", "Optics and radiometry by numbers, without a notebook", `Numbers in, numbers out: no notebook is opened and nothing is recorded.
+	return newGroup("calc", "Optics, radiometry and heat by numbers, without a notebook", `Numbers in, numbers out: no notebook is opened and nothing is recorded.
 Where there is --explain, each figure comes with its formula, inputs and source.`,
 		`  dieglow calc index --material germanium --wavelength 10um
   dieglow calc lens --material germanium --r1 25mm --r2 37.5mm --thickness 3mm --wavelength 10um
   dieglow calc stack stack.json --object 20mm`,
-		newCalcStack(app), newCalcLens(app), newCalcIndex(app), newCalcAttachment(app), newCalcBlur(app), newCalcSlab(app), newCalcRadiance(app), newCalcApparent(app), newCalcObject(app))
+		newCalcStack(app), newCalcLens(app), newCalcIndex(app), newCalcAttachment(app), newCalcBlur(app), newCalcSlab(app), newCalcRadiance(app), newCalcApparent(app), newCalcObject(app), newCalcWarmup(app), newCalcSpread(app), newCalcPlate(app), newCalcDiffusion(app), newCalcFoster(app))
 }
 
 // calcPart is one lens of a calculation: what was stated, and the index it gets.

@@ -76,10 +76,16 @@ func (app *App) addCapture(cmd *cobra.Command) error {
 		if err != nil {
 			return err
 		}
+		advised, err := headroomWarning(tx, c, in)
+		if err != nil {
+			return err
+		}
 		if out.Record, err = store.Add(tx, c, at); err != nil {
 			return err
 		}
-		out.Warnings, err = desk.warnings(c)
+		if out.Warnings, err = desk.warnings(c); err == nil && advised != "" {
+			out.Warnings = append(out.Warnings, advised)
+		}
 		return err
 	})
 	if err != nil {

@@ -91,7 +91,12 @@ func (app *App) demoStep(ctx context.Context, dir string, s demo.Step, commands 
 		args = append(args, "--plain")
 	}
 	root.SetArgs(args)
-	if err := root.ExecuteContext(ctx); err != nil {
+	err := root.ExecuteContext(ctx)
+	if s.Refused && fault.KindOf(err) == fault.Conflict {
+		step.reportError(err, fault.KindOf(err).ExitStatus())
+		return nil
+	}
+	if err != nil {
 		return fmt.Errorf("demo step %q: %w", typed, err)
 	}
 	return nil

@@ -32,7 +32,12 @@ func (m *measurement) derive(f frame.Frame, r temperature.Reading) ([]derivedFil
 	if f.Unit, err = frame.ParseUnit(m.settings.Unit); err != nil {
 		return nil, err
 	}
-	options := picture.Options{ObjectPixelUM: setup.Body.Figures.ObjectPixelUM, Title: m.capture.Handle + ", apparent temperature (scale predicted)"}
+	scale := subject{}
+	if err := scale.pixelOf(m.tx, setup); err != nil {
+		return nil, err
+	}
+	note := " (scale " + scale.how + ")"
+	options := picture.Options{ObjectPixelUM: scale.pixel.Value, Title: m.capture.Handle + ", apparent temperature" + note}
 	left, err := picture.Render(f, options)
 	if err != nil {
 		return nil, err
@@ -40,7 +45,7 @@ func (m *measurement) derive(f frame.Frame, r temperature.Reading) ([]derivedFil
 	if r.Object == nil {
 		return encodePNG("apparent.png", picture.Beside(left))
 	}
-	options.Title = m.capture.Handle + ", object temperature (scale predicted)"
+	options.Title = m.capture.Handle + ", object temperature" + note
 	right, err := picture.Render(*r.Object, options)
 	if err != nil {
 		return nil, err

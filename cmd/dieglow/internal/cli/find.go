@@ -64,10 +64,10 @@ func (app *App) findResolved(cmd *cobra.Command, um float64) error {
 		return err
 	}
 	return app.emit(nonNil(list), func() error {
-		t := term.Table{Columns: []term.Column{{Header: "setup"}, {Header: "resolved", Align: term.Right}, {Header: "on"}, {Header: "judged"}, {Header: "evidence"}, {Header: "when"}, {Header: "cost"}}}
+		t := term.Table{Columns: []term.Column{{Header: "setup"}, {Header: "resolved", Align: term.Right}, {Header: "on"}, {Header: "known"}, {Header: "judged"}, {Header: "evidence"}, {Header: "when"}, {Header: "cost"}}}
 		for _, s := range list {
 			size := quantity.Estimate{Value: s.FeatureUM, U: s.UUM}.Format(quantity.Micrometre)
-			t.Rows = append(t.Rows, []string{setupLabel(s.Name, s.Setup), size, s.On, orDash(s.Judged), s.Capture + ", " + s.Outcome, orDash(s.When.Day()), orDash(s.Costs)})
+			t.Rows = append(t.Rows, []string{setupLabel(s.Name, s.Setup), size, s.On, s.KnownBy, orDash(s.Judged), s.Capture + ", " + s.Outcome, orDash(s.When.Day()), orDash(s.Costs)})
 		}
 		if len(list) == 0 {
 			app.notef("no setup was shown to resolve %s µm; --predicted says which should", quantity.Fixed(um, 6))

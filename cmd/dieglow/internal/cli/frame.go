@@ -13,10 +13,14 @@ import (
 )
 
 func newFrame(app *App) *cobra.Command {
+	commands := []*cobra.Command{newFrameInfo(app), newFrameStats(app), newFrameConvert(app), newFrameShow(app), newFrameEmissivity(app), newFrameCorrect(app)}
+	for _, a := range frameAnalyses() {
+		commands = append(commands, newFrameAnalysis(app, a))
+	}
 	return newGroup("frame", "Frame files in, numbers and pictures out, without a notebook", `Reads delimited text, 16-bit PNG, TIFF, NumPy .npy, FITS, and raw samples of a
 stated size, single frames and stacks. A format is told by its content.`,
 		"  dieglow frame info hot.npy\n  dieglow frame show hot.csv --unit degC --to hot.png",
-		newFrameInfo(app), newFrameStats(app), newFrameConvert(app), newFrameShow(app), newFrameEmissivity(app), newFrameCorrect(app))
+		commands...)
 }
 
 // frameInfo is what frame info gives as JSON.

@@ -24,9 +24,11 @@ func lensNoun() noun[catalog.Lens] {
 		long: `A lens is described either by two radii and its centre thickness, or by the
 focal length its maker states at a wavelength. Surface 1 faces the specimen; a
 positive radius has its centre on the camera's side. A focal length you measured
-yourself goes into --measured-focal with the method.`,
+yourself goes into --measured-focal with the method. A first-surface mirror is
+recorded with --mirror, one radius and its reflectance.`,
 		example: `  dieglow lens add ge25 --material germanium --r1 50mm --r2 75mm --thickness 3mm --diameter 20mm --cost 42EUR --on-hand 2
-  dieglow lens add zn30 --material ZnSe --focal 30mm --at 10.6um --diameter 12.7mm`,
+  dieglow lens add zn30 --material ZnSe --focal 30mm --at 10.6um --diameter 12.7mm
+  dieglow lens add fold --mirror --r1 plane --reflectance 0.97 --diameter 25mm --coating "bare gold"`,
 		amended: `  dieglow lens amend ge25 --measured-focal "25.1(2) mm" --measured-method "image of a distant edge" --reason "measured on the bench"`,
 		fresh:   func() catalog.Lens { return catalog.Lens{Condition: catalog.Usable} },
 		flags:   lensFlags, apply: lensApply,
@@ -50,9 +52,10 @@ func lensFlags(f *pflag.FlagSet) {
 		"r1", "radius of surface 1, or plane", "r2", "radius of surface 2, or plane", "thickness", "centre thickness",
 		"focal", "focal length as the maker states it", "at", "wavelength it holds at",
 		"diameter", "outer diameter", "clear-aperture", "free diameter",
-		"coating", "coating, in words", "transmission", "measured transmission over the camera's band",
+		"coating", "coating, in words", "reflectance", "of a mirror, over the camera's band", "transmission", "measured transmission over the camera's band",
 		"measured-focal", "focal length you measured", "measured-at", "wavelength it was measured at", "measured-method", "how it was measured",
 		"supplier", "supplier", "cost", "cost of one, with its currency", "on-hand", "how many there are", "condition", "usable, damaged or retired", "notes", "anything else")
+	f.Bool("mirror", false, "a first-surface mirror: --r1 plane, or negative for one concave towards the light, with --reflectance")
 }
 
 func lensApply(in *input, _ *store.Tx, l *catalog.Lens) error {
@@ -61,7 +64,11 @@ func lensApply(in *input, _ *store.Tx, l *catalog.Lens) error {
 		in.fail("material", err)
 		l.Material = m.Slug
 	}
-	if l.Material == "" && in.err == nil {
+	in.estimate("reflectance", quantity.One, &l.Reflectance)
+	if in.isSet("mirror") {
+		l.Form = catalog.Mirror
+	}
+	if l.Material == "" && l.Form != catalog.Mirror && in.err == nil {
 		return fault.Invalidf("a lens needs its material").WithHint("give --material germanium; dieglow material list shows the materials")
 	}
 	in.radius("r1", &l.Radius1MM)
@@ -89,8 +96,8 @@ func lensApply(in *input, _ *store.Tx, l *catalog.Lens) error {
 
 // lensForm settles which of the two descriptions the lens has.
 func lensForm(in *input, l *catalog.Lens) error {
-	if in.err != nil {
-		return nil // said first
+	if in.err != nil || l.Form == catalog.Mirror {
+		return nil // said first, or settled
 	}
 	if l.ThicknessMM == nil && l.FocalLengthMM != nil {
 		l.Form = catalog.Thin
@@ -117,15 +124,24 @@ func (in *input) condition(into *catalog.Condition) {
 func lensRow(_ *store.Tx, r notebook.Record[catalog.Lens]) ([]string, error) {
 	l := r.Body
 	focal, origin := "-", ""
-	if mm, from, err := l.FocalMM(l.DesignWavelengthUM()); err == nil {
+	if l.Form == catalog.Mirror && l.Radius1MM == nil {
+		focal = "plane mirror"
+	} else if mm, from, err := l.FocalMM(l.DesignWavelengthUM()); err == nil {
 		focal, origin = quantity.Fixed(mm, 4)+" mm", from
 	}
 	onHand := "-"
 	if l.OnHand != nil {
 		onHand = fmt.Sprint(*l.OnHand)
 	}
-	m, err := material.Find(l.Material)
-	return []string{m.Formula, focal, origin, quantity.Fixed(l.DiameterMM, 4) + " mm", onHand, moneyText(l.Cost), string(l.Condition)}, err
+	of := "mirror"
+	if l.Form != catalog.Mirror {
+		m, err := material.Find(l.Material)
+		if err != nil {
+			return nil, err
+		}
+		of = m.Formula
+	}
+	return []string{of, focal, origin, quantity.Fixed(l.DiameterMM, 4) + " mm", onHand, moneyText(l.Cost), string(l.Condition)}, nil
 }
 
 func moneyText(m *quantity.Money) string {

@@ -13,6 +13,7 @@ import (
 	"dieglow/catalog/quantity"
 	"dieglow/notebook"
 	"dieglow/notebook/frame"
+	"dieglow/notebook/journal"
 	"dieglow/notebook/report"
 	"dieglow/notebook/temperature"
 	"dieglow/store"
@@ -31,9 +32,13 @@ reads low: with --target and --blur the reading is corrected, as an estimate.
 The stack's transmission is the product of the transmissions measured of its
 lenses, and its temperature the ambient one, unless the flags say otherwise.
 Without an emissivity or a reflected temperature on record only an apparent
-temperature follows, and is called that everywhere.`,
+temperature follows, and is called that everywhere.
+
+With --as NAME it is not a temperature that is measured but what the frame command
+of that name computes, with the same flags; dieglow frame NAME --help says which.`,
 		Example: `  dieglow capture measure capture-5
-  dieglow capture measure capture-5 --at 26,30 --transmission "0.90(1)" --optics "25(1) C"`,
+  dieglow capture measure capture-5 --at 26,30 --transmission "0.90(1)" --optics "25(1) C"
+  dieglow capture measure capture-1 --as scale --from 40,96 --until 200,96 --length "4.000(5) mm"`,
 		Args: args("the capture's handle"),
 	}
 	f := cmd.Flags()
@@ -44,7 +49,20 @@ temperature follows, and is called that everywhere.`,
 	f.Bool("mean", false, "the mean of all frames of a stack")
 	f.StringArray("transmission", nil, "transmission of the optics, in place of what the lenses say; may be repeated")
 	f.StringArray("optics", nil, "temperature of the optics, in place of ambient; may be repeated")
-	cmd.RunE = func(cmd *cobra.Command, args []string) error { return app.measure(cmd, args[0]) }
+	analysisChoice(f)
+	cmd.RunE = func(cmd *cobra.Command, args []string) error {
+		if name, ok := app.input(cmd).given("as"); ok {
+			a, err := findAnalysis(cmd, name)
+			if err != nil {
+				return err
+			}
+			return app.recordAnalysis(cmd, args[0], a)
+		}
+		if err := analysisFlagsAlone(cmd); err != nil {
+			return err
+		}
+		return app.measure(cmd, args[0])
+	}
 	return cmd
 }
 
@@ -82,6 +100,7 @@ type measurement struct {
 	settings temperature.Settings
 	file     notebook.FrameFile
 	eps      *frame.Frame
+	others   []journal.File // kept beside what was derived
 	warnings []string
 }
 
@@ -158,8 +177,8 @@ func (m *measurement) readCamera(in *input) {
 	}
 }
 
-// readFrame settles which frame is read, and where.
-func (m *measurement) readFrame(in *input) error {
+// chooseFile settles which of the capture's frame files is read.
+func (m *measurement) chooseFile(in *input) error {
 	frames := m.capture.Body.Frames
 	name, named := in.given("file")
 	for _, f := range frames {
@@ -176,6 +195,14 @@ func (m *measurement) readFrame(in *input) error {
 			return fault.Invalidf("%s has no frame", m.capture.Handle).WithHint("a temperature is read off a frame; record the capture with --file")
 		}
 		return fault.Invalidf("which frame file of %s is meant is not said", m.capture.Handle).WithHint("give --file %s", strings.Join(names, " or --file "))
+	}
+	return in.err
+}
+
+// readFrame settles which frame is read, and where.
+func (m *measurement) readFrame(in *input) error {
+	if err := m.chooseFile(in); err != nil {
+		return err
 	}
 	var index *int
 	in.count("index", &index)
@@ -354,7 +381,7 @@ func (m *measurement) add(f notebook.Finding, files []derivedFile) (notebook.Rec
 	if err != nil {
 		return notebook.Record[notebook.Finding]{}, err
 	}
-	at := store.Placement{Files: kept}
+	at := store.Placement{Files: append(kept, m.others...)}
 	if m.capture.Scope != notebook.Library {
 		at.Project = m.capture.Scope
 	}

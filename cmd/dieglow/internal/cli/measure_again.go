@@ -74,6 +74,9 @@ func (app *App) recompute(cmd *cobra.Command, name string) error {
 
 // again computes a finding from its own settings and raw file.
 func (app *App) again(cmd *cobra.Command, tx *store.Tx, f notebook.Finding) (notebook.Finding, []derivedFile, error) {
+	if f.Quantity == resistanceQuantity {
+		return app.resistanceAgain(tx, f)
+	}
 	c, err := store.GetRef[notebook.Capture](tx, f.Capture)
 	if err != nil {
 		return f, nil, err
@@ -83,6 +86,9 @@ func (app *App) again(cmd *cobra.Command, tx *store.Tx, f notebook.Finding) (not
 		if file.SHA256 == f.RawFiles[0] {
 			m.file = file
 		}
+	}
+	if f.Analysis != nil {
+		return m.analyseAgain(f, app.input(cmd))
 	}
 	if used := f.Settings.Map; used != nil {
 		mapped, err := store.Get[notebook.Finding](tx, used.Finding)
@@ -107,6 +113,15 @@ func compareFindings(then, now notebook.Finding) []string {
 	differs("quantity", then.Quantity, now.Quantity)
 	differs("place", [2]int{then.X, then.Y}, [2]int{now.X, now.Y})
 	differs("value in kelvin", rounded(then.ValueK), rounded(now.ValueK))
+	for i, r := range then.Results {
+		if i >= len(now.Results) {
+			out = append(out, r.Name+": not computed now")
+			continue
+		}
+		n := now.Results[i]
+		differs(r.Name, rounded(&r.Value), rounded(&n.Value))
+		differs("standard uncertainty of "+r.Name, roundedU(r.Value.U), roundedU(n.Value.U))
+	}
 	if then.Budget != nil && now.Budget != nil {
 		differs("standard uncertainty", roundedU(then.Budget.UK), roundedU(now.Budget.UK))
 		differs("method", then.Budget.Method, now.Budget.Method)

@@ -34,6 +34,7 @@ func newOutcome(app *App) *cobra.Command {
 }
 
 const outcomeExample = `  dieglow outcome add --resolved 50um --on wire-50 --capture capture-1 --judged "dip of 30 % between the wires"
+  dieglow outcome add --finding finding-2
   dieglow outcome add --project kestrel --question 1 --answer "the left driver, 1.1 W" --capture capture-3
   dieglow outcome add --lost --specimen drv-1 --cost 42EUR --because "supply limit set to 10 A" --lesson "set the limit before connecting"`
 
@@ -48,7 +49,7 @@ capture that shows it), a question was answered (--answer), it stayed open
 		Args:    args(),
 	}
 	f := cmd.Flags()
-	textFlags(f, "resolved", "size of the feature resolved, 50um, or G4E3 for an element of a 1951 bar target", "on", "the artefact it is on", "feature", "what it is, when not on an artefact", "judged", "how it was judged resolved",
+	textFlags(f, "resolved", "size of the feature resolved, 50um, or G4E3 for an element of a 1951 bar target", "on", "the artefact it is on", "feature", "what it is, when not on an artefact", "judged", "how it was judged resolved", "finding", "the finding that measured it: gives size, capture and artefact where they are not stated",
 		"answer", "the answer", "question", "number of the project's question", "inconclusive", "what was tried",
 		"specimen", "the specimen lost", "cost", "what the loss cost, with its currency", "because", "the cause",
 		"capture", "the capture it rests on", "project", "project, where no capture or specimen says", "lesson", "what was learned", "when", "when")
@@ -130,6 +131,9 @@ func readOutcome(in *input, tx *store.Tx) (o notebook.Outcome, at store.Placemen
 	if at.Project, err = projectOf(in, tx); err != nil {
 		return o, at, err
 	}
+	if err := outcomeFinding(in, tx, &o, &at); err != nil {
+		return o, at, err
+	}
 	if err := outcomeEvidence(in, tx, &o, &at); err != nil {
 		return o, at, err
 	}
@@ -147,13 +151,16 @@ func readOutcome(in *input, tx *store.Tx) (o notebook.Outcome, at store.Placemen
 // resultGiven returns the one result the flags state.
 func resultGiven(in *input) (string, error) {
 	result := ""
+	if _, ok := in.given("finding"); ok {
+		result = notebook.Resolved
+	}
 	for _, r := range []struct{ flag, result string }{
 		{"resolved", notebook.Resolved}, {"answer", notebook.Answer}, {"inconclusive", notebook.Inconclusive}, {"lost", notebook.Lost},
 	} {
 		if _, ok := in.given(r.flag); !ok {
 			continue
 		}
-		if result != "" {
+		if result != "" && result != r.result {
 			return "", fault.Usagef("an outcome has one result, and more than one is given").WithHint("record each with its own dieglow outcome add")
 		}
 		result = r.result
@@ -162,6 +169,54 @@ func resultGiven(in *input) (string, error) {
 		return "", fault.Usagef("an outcome needs its result").WithHint("give one of --resolved, --answer, --inconclusive or --lost")
 	}
 	return result, nil
+}
+
+// outcomeFinding takes a resolved feature from the finding that measured it.
+func outcomeFinding(in *input, tx *store.Tx, o *notebook.Outcome, at *store.Placement) error {
+	name, ok := in.given("finding")
+	if !ok {
+		return nil
+	}
+	f, err := store.Get[notebook.Finding](tx, name)
+	if err != nil {
+		return err
+	}
+	bar, ok := f.Body.Result(notebook.ResultResolvedUM)
+	if !ok {
+		return fault.Invalidf("%s does not say what was resolved", f.Handle).WithHint("name a finding made by dieglow capture measure --as edge, wire or bars")
+	}
+	c, err := store.GetRef[notebook.Capture](tx, f.Body.Capture)
+	if err != nil {
+		return err
+	}
+	if _, given := in.given("capture"); given {
+		return fault.Usagef("a finding has its capture").WithHint("leave --capture out")
+	}
+	if o.FeatureUM == nil {
+		v := bar.Value
+		o.FeatureUM = &v
+	} else if u, _ := bar.Value.StandardU(); o.FeatureUM.Value < bar.Value.Value-2*u {
+		return fault.Conflictf("%s says %s, and %s is finer", f.Handle, bar.Value.Format(quantity.Micrometre), o.FeatureUM.Format(quantity.Micrometre)).
+			WithHint("leave --resolved out to record what was measured")
+	}
+	o.Finding, o.Capture, o.Setup, o.Artefact = &f.Ref, &c.Ref, &c.Body.Setup, c.Body.Artefact
+	if o.HowJudged == "" {
+		o.HowJudged = "smallest bar " + bar.Value.Format(quantity.Micrometre)
+		if contrast, ok := f.Body.Result(notebook.ResultContrast); ok {
+			o.HowJudged += " above a contrast of " + quantity.Fixed(contrast.Value.Value, 3)
+		}
+		o.HowJudged += ", by " + f.Body.Quantity + " (" + f.Handle + ")"
+	}
+	if o.Feature == "" {
+		o.Feature = "bar, by " + f.Body.Quantity
+	}
+	if c.Scope != notebook.Library {
+		at.Project = c.Scope
+	}
+	if _, given := in.given("on"); given {
+		return resolvedOn(in, tx, o, c)
+	}
+	return nil
 }
 
 // outcomeEvidence looks up the capture an outcome rests on; for a resolved

@@ -39,7 +39,10 @@ func capturePictures(tx *store.Tx, d report.CaptureDossier, to string) (files []
 			if err != nil {
 				return nil, nil, fault.Otherf("cannot read a derived picture").Because(err)
 			}
-			name := stem + "-" + f.Handle + ".png"
+			if _, twice := names[a.SHA256]; twice {
+				continue
+			}
+			name := stem + "-" + f.Handle + "-" + a.Name
 			files, names[a.SHA256] = append(files, derivedFile{name, data}), name
 		}
 	}
@@ -174,13 +177,21 @@ func (app *App) writeReport(cmd *cobra.Command, to string, dossier any, markdown
 	})
 }
 
-// writeFile writes a file whole or not at all. Fault Conflict when it is there
-// and is not to be replaced.
-func writeFile(path string, data []byte, replace bool) error {
+// mayWrite reports a fault Conflict for a file that is there and is not to be
+// replaced.
+func mayWrite(path string, replace bool) error {
 	if _, err := os.Lstat(path); err == nil && !replace {
 		return fault.Conflictf("%s is there already", path).WithHint("add --replace to write over it, or name another file")
 	} else if err != nil && !errors.Is(err, fs.ErrNotExist) {
 		return fault.Otherf("cannot look at %s", path).Because(err).WithHint("name a file in a folder that is there and can be written")
+	}
+	return nil
+}
+
+// writeFile writes a file whole or not at all. Faults of mayWrite.
+func writeFile(path string, data []byte, replace bool) error {
+	if err := mayWrite(path, replace); err != nil {
+		return err
 	}
 	failed := func(err error) error {
 		return fault.Otherf("cannot write %s", path).Because(err).WithHint("name a file in a folder that is there and can be written")

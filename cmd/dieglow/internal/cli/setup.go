@@ -13,6 +13,7 @@ import (
 	"dieglow/catalog/quantity"
 	"dieglow/cmd/dieglow/internal/term"
 	"dieglow/notebook"
+	"dieglow/notebook/radiometry"
 	"dieglow/notebook/report"
 	"dieglow/store"
 )
@@ -23,7 +24,7 @@ func setupNoun() noun[catalog.Setup] {
 		short: "Lens stacks before a camera, with their computed figures",
 		long: `The stack is written from the specimen to the camera, lenses and gaps in turn;
 the last gap reaches the camera's lens. A lens may be followed by the word
-flipped. --focus is the distance the camera is focused at, from its lens.
+flipped, a plane mirror by its angle of incidence, as in "fold 45deg". --focus is the distance the camera is focused at, from its lens.
 
 The figures are computed by paraxial ray transfer through the lenses as recorded,
 and kept with the revision. A revision that a capture uses is frozen: amending
@@ -54,11 +55,12 @@ makes a new one.`,
 
 func newSetup(app *App) *cobra.Command {
 	n := setupNoun()
-	group := n.group(app)
+	group := n.group(app, newSetupPlan(app))
 	for _, c := range group.Commands() {
 		if c.Name() == "show" {
 			explainSetup(app, c)
 			exactShow(app, c)
+			drawShow(app, c)
 		}
 	}
 	return group
@@ -120,7 +122,7 @@ func readStack(tx *store.Tx, text string) ([]catalog.Seat, error) {
 		if err != nil {
 			return nil, err
 		}
-		seats = append(seats, catalog.Seat{Lens: lens.Ref, Name: lens.Name, Flipped: t.Flipped, GapAfterMM: t.GapAfterMM})
+		seats = append(seats, catalog.Seat{Lens: lens.Ref, Name: lens.Name, Flipped: t.Flipped, IncidenceDeg: t.IncidenceDeg, GapAfterMM: t.GapAfterMM})
 	}
 	return seats, nil
 }
@@ -194,11 +196,40 @@ func setupFacts(tx *store.Tx, r notebook.Record[catalog.Setup]) ([]report.Fact, 
 			note("part amended since", fmt.Sprintf("%s is now at revision %d; dieglow setup amend takes it over", ref, newest.Revision))
 		}
 	}
-	warnings, err := setupWarnings(tx, r.Body)
-	for _, w := range warnings {
+	parts, err := setupParts(tx, r.Body)
+	if err != nil {
+		return nil, err
+	}
+	facts = append(facts, lightFacts(r.Body, parts)...)
+	measured, err := measuredBeside(tx, r)
+	if err != nil {
+		return nil, err
+	}
+	facts = append(facts, comparisonFacts(measured)...)
+	for _, w := range r.Body.PartWarnings(parts) {
 		note("warning", w)
 	}
-	return facts, err
+	return facts, nil
+}
+
+// targetRadiance weights the band by the radiance of a target at targetK.
+func targetRadiance(um float64) float64 { return radiometry.SpectralRadiance(um, targetK) }
+
+// warmerK is the rise of the lenses' temperature that focus is shown for.
+const warmerK = 10
+
+// lightFacts says what the stack passes and emits, and how its focus drifts.
+func lightFacts(s catalog.Setup, parts catalog.Parts) []report.Fact {
+	var out []report.Fact
+	if light, err := s.Light(parts, targetRadiance); err != nil {
+		out = append(out, report.Fact{Label: "transmission of the stack", Value: "not computed: " + err.Error()})
+	} else {
+		out = append(out, report.Light(light, s.BareLenses(parts), targetK)...)
+	}
+	if drift, err := s.Drift(parts, warmerK); err == nil {
+		out = append(out, report.Drift(drift)...)
+	}
+	return out
 }
 
 // setupRefs returns the parts of a setup, each once.

@@ -2,6 +2,7 @@ package cli
 
 import (
 	"fmt"
+	"math"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -11,7 +12,7 @@ import (
 	"dieglow/catalog/quantity"
 	"dieglow/cmd/dieglow/internal/term"
 	"dieglow/notebook"
-	"dieglow/notebook/radiometry"
+	"dieglow/notebook/report"
 	"dieglow/store"
 )
 
@@ -24,6 +25,77 @@ type exactSetup struct {
 	Exact       optics.ExactFigures `json:"exact"`
 	Sharpness   optics.Sharpness    `json:"sharpness"`
 	IdealLenses []string            `json:"ideal_lenses"` // taken without aberration, since known by focal length alone
+	BareLenses  []string            `json:"bare_lenses"`  // taken as uncoated, since their transmission was not measured
+	// Tolerance is what the tolerances of the parts do to the exact figures.
+	Tolerance optics.ToleranceReport `json:"tolerance"`
+	Light     optics.BandLight       `json:"light"`
+	Drift     optics.FocalDrift      `json:"drift"` // for lenses warmer by warmerK
+	Measured  []comparison           `json:"measured"`
+	// FocusTravel is what first order gives from the camera's nearest focus to
+	// infinity; null where the nearest focus is not recorded.
+	FocusTravel *optics.FocusTravel `json:"focus_travel"`
+}
+
+// exactOf works out everything that exact rays say of a setup.
+func exactOf(tx *store.Tx, r notebook.Record[catalog.Setup]) (out exactSetup, err error) {
+	out.Record = r
+	parts, err := setupParts(tx, r.Body)
+	if err != nil {
+		return out, err
+	}
+	p, err := r.Body.Prediction(parts, targetRadiance)
+	if err != nil {
+		return out, err
+	}
+	out.BareLenses = nonNil(r.Body.BareLenses(parts))
+	out.IdealLenses = nonNil(r.Body.IdealLenses(parts))
+	if out.Exact, err = p.Attachment.Exact(); err != nil {
+		return out, err
+	}
+	if out.Sharpness, err = p.Sharpness(); err != nil {
+		return out, err
+	}
+	if out.Tolerance, err = r.Body.ExactTolerance(parts); err != nil {
+		return out, err
+	}
+	if out.Light, err = r.Body.Light(parts, targetRadiance); err != nil {
+		return out, err
+	}
+	if out.Drift, err = r.Body.Drift(parts, warmerK); err != nil {
+		return out, err
+	}
+	if nearest := parts.Camera.NearestFocusMM; nearest != nil {
+		travel, err := p.Attachment.OverFocus(*nearest, math.Inf(1), optics.FirstOrder)
+		if err != nil {
+			return out, err
+		}
+		out.FocusTravel = &travel
+	}
+	bar := out.bar()
+	measured, err := comparisons(tx, r, &bar)
+	out.Measured = nonNil(measured)
+	return out, err
+}
+
+// bar is the smallest bar in the middle, with what the tolerances do to it.
+func (s exactSetup) bar() quantity.Estimate {
+	e := quantity.Exactly(math.Inf(1))
+	if c := s.Sharpness.Points[0]; c.Tangential != nil && c.Sagittal != nil {
+		e.Value = max(c.Tangential.SmallestBarUM, c.Sagittal.SmallestBarUM)
+	}
+	if u, ok := toleranceOf(s.Tolerance, "smallest_bar_um"); ok {
+		e.U = &u.U
+	}
+	return e
+}
+
+func toleranceOf(t optics.ToleranceReport, name string) (optics.FigureUncertainty, bool) {
+	for _, f := range t.Figures {
+		if f.Name == name {
+			return f, true
+		}
+	}
+	return optics.FigureUncertainty{}, false
 }
 
 // exactShow adds --exact to setup show.
@@ -36,22 +108,11 @@ func exactShow(app *App, show *cobra.Command) {
 		}
 		var out exactSetup
 		err := app.view(cmd.Context(), func(tx *store.Tx) (err error) {
-			if out.Record, err = store.Get[catalog.Setup](tx, args[0]); err != nil {
-				return err
-			}
-			parts, err := setupParts(tx, out.Body)
+			r, err := store.Get[catalog.Setup](tx, args[0])
 			if err != nil {
 				return err
 			}
-			p, err := out.Body.Prediction(parts, func(um float64) float64 { return radiometry.SpectralRadiance(um, targetK) })
-			if err != nil {
-				return err
-			}
-			out.IdealLenses = nonNil(out.Body.IdealLenses(parts))
-			if out.Exact, err = p.Attachment.Exact(); err != nil {
-				return err
-			}
-			out.Sharpness, err = p.Sharpness()
+			out, err = exactOf(tx, r)
 			return err
 		})
 		if err != nil {
@@ -64,14 +125,21 @@ func exactShow(app *App, show *cobra.Command) {
 func (app *App) printExact(s exactSetup) error {
 	e, g := s.Exact, s.Body.Figures
 	mm := func(v float64) string { return quantity.Fixed(v, 4) + " mm" }
+	with := func(name string, v float64, unit string) string {
+		if u, ok := toleranceOf(s.Tolerance, name); ok && u.U > 0 {
+			return quantity.With(v, u.U).Number(quantity.One) + " " + unit
+		}
+		return quantity.Fixed(v, 4) + " " + unit
+	}
 	um := func(v float64) string { return quantity.Fixed(v, 3) + " µm" }
 	t := term.Table{Columns: []term.Column{{Header: s.Label() + ", predicted"}, {Header: "exact rays"}, {Header: "first order"}}, Rows: [][]string{
-		{"working distance", mm(e.WorkingDistanceMM), mm(g.WorkingDistanceMM)},
-		{"object pixel", um(e.ObjectPixelUM), um(g.ObjectPixelUM)},
+		{"working distance", with("working_distance_mm", e.WorkingDistanceMM, "mm"), mm(g.WorkingDistanceMM)},
+		{"object pixel", with("object_pixel_um", e.ObjectPixelUM, "µm"), um(g.ObjectPixelUM)},
 		{"field of view", quantity.Fixed(e.FieldXMM, 4) + " x " + mm(e.FieldYMM), quantity.Fixed(g.FieldXMM, 4) + " x " + mm(g.FieldYMM)},
 		{"object-side numerical aperture", quantity.Fixed(e.NAObject, 4), quantity.Fixed(g.NAObject, 4)},
 		{"clear distance to the specimen", mm(e.ClearanceMM), ""},
 		{"rms radius of the blur in the middle", um(e.RMSBlurUM), ""},
+		{"smallest bar in the middle", with("smallest_bar_um", s.bar().Value, "µm"), ""},
 		{"depth of field", um(e.DepthOfField.TotalUM), ""},
 	}}
 	if err := app.screen().Table(t); err != nil {
@@ -92,10 +160,49 @@ func (app *App) printExact(s exactSetup) error {
 	if err := app.screen().Table(t); err != nil {
 		return err
 	}
+	var lines [][3]string
+	for _, list := range [][]report.Fact{report.Light(s.Light, s.BareLenses, targetK), report.Drift(s.Drift), comparisonFacts(s.Measured)} {
+		for _, f := range list {
+			lines = append(lines, [3]string{f.Label, f.Value, f.Origin})
+		}
+	}
+	if t := s.FocusTravel; t != nil {
+		lines = append(lines, travelLines(*t)...)
+	}
+	for _, name := range []string{"smallest_bar_um", "working_distance_mm"} {
+		if u, ok := toleranceOf(s.Tolerance, name); ok && len(u.Shares) > 0 && u.Shares[0].U > 0 {
+			what := map[string]string{"smallest_bar_um": "the smallest bar", "working_distance_mm": "the working distance"}[name]
+			lines = append(lines, [3]string{"tolerance that matters most to " + what, u.Shares[0].Input + " (" + quantity.Fixed(100*u.Shares[0].Share, 2) + " % of the variance)", ""})
+		}
+	}
+	fmt.Fprintln(app.Out)
+	if err := app.facts("light, drift, tolerance", lines); err != nil {
+		return err
+	}
 	text := fmt.Sprintf("\nA bar is half a period, resolved above a contrast of %s. The camera's own lens is taken as perfect and its pixels as wholly sensitive; the band is weighted by a target at %s.\n",
 		quantity.Fixed(s.Sharpness.Contrast, 3), quantity.Shown(targetK, 4, quantity.Kelvin))
 	if len(s.IdealLenses) > 0 {
 		text += "\nTaken without aberration, since known by focal length alone: " + strings.Join(s.IdealLenses, ", ") + ". The real lens does worse.\n"
 	}
 	return app.screen().Markdown([]byte(text))
+}
+
+// travelLines prints what the camera's focus travel does to the figures that move most.
+func travelLines(t optics.FocusTravel) [][3]string {
+	label := "camera focused from " + quantity.Fixed(t.NearestMM, 4) + " mm to infinity"
+	var parts []string
+	for _, f := range t.Figures {
+		switch f.Name {
+		case "working_distance_mm":
+			parts = append(parts, "working distance "+quantity.Fixed(f.Low, 4)+" to "+quantity.Fixed(f.High, 4)+" mm")
+		case "object_pixel_um":
+			parts = append(parts, "object pixel "+quantity.Fixed(f.Low, 4)+" to "+quantity.Fixed(f.High, 4)+" µm")
+		case "field_x_mm":
+			parts = append(parts, "field "+quantity.Fixed(f.Low, 4)+" to "+quantity.Fixed(f.High, 4)+" mm wide")
+		}
+	}
+	if t.Impossible != "" {
+		parts = append(parts, t.Impossible)
+	}
+	return [][3]string{{label, strings.Join(parts, "; "), report.Predicted}}
 }

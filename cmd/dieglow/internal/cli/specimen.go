@@ -39,7 +39,7 @@ may hold beryllia decides which warning is shown before an opening step.`,
 func newSpecimen(app *App) *cobra.Command {
 	n := specimenNoun()
 	return newGroup(n.kind, n.short, "", "  dieglow specimen list\n"+n.example,
-		n.add(app), newSpecimenList(app), n.show(app), n.amend(app), newPrepare(app), newMove(app), newReturn(app))
+		n.add(app), newSpecimenList(app), n.show(app), n.amend(app), newPrepare(app), newMove(app), newReturn(app), newSpecimenMeasure(app), newSpecimenHeadroom(app))
 }
 
 func specimenFlags(f *pflag.FlagSet) {
