@@ -233,8 +233,9 @@ type PlanOption struct {
 	RMSBlurUM         float64          `json:"rms_blur_um"`
 	DepthOfFieldUM    float64          `json:"depth_of_field_um"`
 	Transmission      float64          `json:"transmission"`
-	UpperBound        bool             `json:"transmission_upper_bound"`
-	Costs             []quantity.Money `json:"costs"` // of the lenses, a total a currency
+	UpperBound        bool             `json:"transmission_upper_bound"` // without absorption that is not known
+	BareLenses        []string         `json:"bare_lenses"`              // taken as uncoated, since their transmission was not measured
+	Costs             []quantity.Money `json:"costs"`                    // of the lenses, a total a currency
 	WithoutCost       []string         `json:"lenses_without_cost"`
 	Limit             string           `json:"limit"`
 	Stop              string           `json:"stop"`
@@ -261,6 +262,15 @@ type PlanPurchase struct {
 	Count int    `json:"count"`
 }
 
+// parts are the lenses of an option.
+func (p Planning) parts(o plan.Option) Parts {
+	var parts Parts
+	for _, seat := range o.Seats {
+		parts.Lenses = append(parts.Lenses, p.lenses[seat.Part].Lens)
+	}
+	return parts
+}
+
 // Option makes an option of the search fit to be shown.
 func (p Planning) Option(rank int, o plan.Option) PlanOption {
 	out := PlanOption{
@@ -280,6 +290,7 @@ func (p Planning) Option(rank int, o plan.Option) PlanOption {
 		}
 		out.Lenses = append(out.Lenses, PlanSeat{l.Ref.Handle, l.Lens.Name, seat.Flipped, seat.GapAfterMM})
 	}
+	out.BareLenses = append([]string{}, p.Setup(o).BareLenses(p.parts(o))...)
 	out.Costs = append([]quantity.Money{}, totals.Sums()...)
 	for _, point := range o.Sharpness.Points {
 		if point.Name != "corner" {

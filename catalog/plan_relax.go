@@ -65,7 +65,7 @@ func (p Planning) Assumptions(found plan.Result) []string {
 	if p.request.FocusMM == nil && len(p.Problem.LastGapsMM) > 1 {
 		out = append(out, "with the camera focused at infinity only the shortest distance to its lens that fits is tried: a longer one changes nothing in the middle and cuts the field sooner")
 	}
-	ideal, bound := map[int]bool{}, map[int]bool{}
+	ideal, bound, bare := map[int]bool{}, map[int]bool{}, map[int]bool{}
 	options := found.Options
 	for _, x := range found.Relax {
 		if x.Reachable {
@@ -79,13 +79,17 @@ func (p Planning) Assumptions(found plan.Result) []string {
 		for _, seat := range o.Seats {
 			ideal[seat.Part] = p.lenses[seat.Part].Lens.Form == Thin
 			bound[seat.Part] = p.Problem.Parts[seat.Part].UpperBound
+			bare[seat.Part] = p.lenses[seat.Part].Lens.Transmission == nil
 		}
 	}
 	if list := p.handles(ideal); list != "" {
 		out = append(out, "taken without aberration, since known by focal length alone: "+list+"; the real lens does worse")
 	}
 	if list := p.handles(bound); list != "" {
-		out = append(out, "transmission is an upper bound, since absorption or thickness is not known over the band: "+list)
+		out = append(out, "absorption is left out, since it or the thickness is not known over the band: "+list)
+	}
+	if list := p.handles(bare); list != "" {
+		out = append(out, "taken as uncoated, since the transmission was not measured: "+list)
 	}
 	return out
 }

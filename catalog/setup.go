@@ -398,7 +398,11 @@ func (s Setup) Explain(parts Parts) ([]optics.Explanation, error) {
 		return nil, err
 	}
 	before, err := a.Explain()
-	return append(stack, before...), err
+	if err != nil {
+		return nil, err
+	}
+	tolerances, err := s.explainTolerances(a, parts)
+	return append(append(stack, before...), tolerances...), err
 }
 
 // Transmission returns the transmission of the stack over the camera's band as

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"strconv"
+	"strings"
 
 	"dieglow/catalog/optics"
 	"dieglow/catalog/quantity"
@@ -128,7 +129,7 @@ func (s Setup) addUncertainties(f *Figures, a optics.Attachment, parts Parts) er
 	if err != nil {
 		return err
 	}
-	r, err := a.Tolerate(t, optics.Trials{Count: setupTrials, Seed: toleranceSeed}, toleratedFigures)
+	r, err := a.Tolerate(t, toleranceTrials(), toleratedFigures)
 	if err != nil {
 		f.WhyNoUncertainty = err.Error()
 		return nil
@@ -147,6 +148,40 @@ func (s Setup) addUncertainties(f *Figures, a optics.Attachment, parts Parts) er
 		f.Assumptions = append(f.Assumptions, text+" taken as limits of error where the record gives none (usual, no source)")
 	}
 	return nil
+}
+
+func toleranceTrials() optics.Trials { return optics.Trials{Count: setupTrials, Seed: toleranceSeed} }
+
+// explainTolerances says how the uncertainties of scale and working distance come
+// about: every input with its standard uncertainty and what it contributes.
+func (s Setup) explainTolerances(a optics.Attachment, parts Parts) ([]optics.Explanation, error) {
+	t, assumed, err := s.Tolerances(parts)
+	if err != nil {
+		return nil, err
+	}
+	r, err := a.Tolerate(t, toleranceTrials(), toleratedFigures)
+	if err != nil {
+		return nil, nil // the figures say why
+	}
+	var out []optics.Explanation
+	for _, of := range []struct{ key, name, unit string }{{"object_pixel_um", "object pixel", "µm"}, {"working_distance_mm", "working distance", "mm"}} {
+		for _, u := range r.Figures {
+			if u.Name != of.key {
+				continue
+			}
+			e := optics.Explanation{Figure: "standard uncertainty of the " + of.name, Value: quantity.Fixed(u.U, 4) + " " + of.unit,
+				Formula: fmt.Sprintf("standard deviation of %d trials, every input drawn from a normal distribution, seed %d", setupTrials, toleranceSeed),
+				Source:  "JCGM 101:2008, propagation of distributions; limits of error as rectangular, JCGM 100:2008, 4.3.7"}
+			for _, share := range u.Shares {
+				e.Inputs = append(e.Inputs, optics.Input{Name: share.Input, Value: "u = " + strings.TrimSpace(quantity.Fixed(share.InputU, 3)+" "+share.Unit) + ", contributes " + quantity.Fixed(share.U, 3) + " " + of.unit})
+			}
+			for _, text := range assumed {
+				e.Inputs = append(e.Inputs, optics.Input{Name: "assumed, since not recorded", Value: text})
+			}
+			out = append(out, e)
+		}
+	}
+	return out, nil
 }
 
 // rounded keeps five digits: trials know no more, and machines agree on them.

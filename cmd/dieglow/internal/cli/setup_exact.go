@@ -138,7 +138,7 @@ func (app *App) printExact(s exactSetup) error {
 		{"field of view", quantity.Fixed(e.FieldXMM, 4) + " x " + mm(e.FieldYMM), quantity.Fixed(g.FieldXMM, 4) + " x " + mm(g.FieldYMM)},
 		{"object-side numerical aperture", quantity.Fixed(e.NAObject, 4), quantity.Fixed(g.NAObject, 4)},
 		{"clear distance to the specimen", mm(e.ClearanceMM), ""},
-		{"rms radius of the blur in the middle", um(e.RMSBlurUM), ""},
+		{"rms radius of the blur in the middle", smallText(e.RMSBlurUM, um), ""},
 		{"smallest bar in the middle", with("smallest_bar_um", s.bar().Value, "µm"), ""},
 		{"depth of field", um(e.DepthOfField.TotalUM), ""},
 	}}
@@ -205,4 +205,15 @@ func travelLines(t optics.FocusTravel) [][3]string {
 		parts = append(parts, t.Impossible)
 	}
 	return [][3]string{{label, strings.Join(parts, "; "), report.Predicted}}
+}
+
+// leastBlurUM is below what anything here measures.
+const leastBlurUM = 0.001
+
+// smallText prints a blur; what rounding leaves of none is not a figure.
+func smallText(v float64, show func(float64) string) string {
+	if v < leastBlurUM {
+		return "below " + show(leastBlurUM)
+	}
+	return show(v)
 }

@@ -68,7 +68,9 @@ func newSetupPlan(app *App) *cobra.Command {
 the gaps of --gap and --last-gap, for stacks that meet the wishes, and lists what
 is traded for what. At least one of --resolve and --field is needed.
 
-  resolve     half a period: the smallest bar in the middle of the field
+  resolve     half a period: the smallest bar in the middle of the field, which
+              is never narrower than one object pixel; for a lone wire or void
+              ask for half its size, two pixels across it
   field       the side of a square that the field holds, as far as half of the
               light passes the apertures
   clearance   from the specimen to what stands nearest, rim or vertex

@@ -52,7 +52,10 @@ func mm(v float64) string { return quantity.Fixed(v, 3) + " mm" }
 // passes is a transmission with what is not known about it.
 func passes(o catalog.PlanOption) string {
 	text := quantity.Fixed(o.Transmission*100, 3) + " %"
-	if o.UpperBound {
+	switch {
+	case len(o.BareLenses) > 0:
+		return text + " if uncoated"
+	case o.UpperBound:
 		return "at most " + text
 	}
 	return text
@@ -82,11 +85,31 @@ func remarks(o catalog.PlanOption) string {
 	return strings.Join(list, "; ")
 }
 
+// printOptions lists the options. On a terminal the stacks, which are long, stand in
+// a list of their own; in a pipe an option is one line.
 func (app *App) printOptions(p planResult) error {
 	right := func(h string) term.Column { return term.Column{Header: h, Align: term.Right} }
-	t := term.Table{Columns: []term.Column{{Header: "option"}, {Header: "stack, from the specimen"}, right("smallest bar"), right("square field"), right("clearance"), right("transmission"), right("cost"), {Header: "limited by"}, {Header: "remarks"}}}
+	option, stack := term.Column{Header: "option"}, term.Column{Header: "stack, from the specimen"}
+	figures := []term.Column{right("smallest bar"), right("square field"), right("clearance"), right("transmission"), right("cost"), {Header: "limited by"}, {Header: "remarks"}}
+	apart := app.screen().IsTerminal()
+	stacks, t := term.Table{Columns: []term.Column{option, stack}}, term.Table{Columns: append([]term.Column{option, stack}, figures...)}
+	if apart {
+		t.Columns = append([]term.Column{option}, figures...)
+	}
 	for _, o := range p.Options {
-		t.Rows = append(t.Rows, []string{fmt.Sprint(o.Rank), o.Stack, um(o.SmallestBarUM), mm(o.SquareFieldMM), mm(o.ClearanceMM), passes(o), costs(o), o.Limit, remarks(o)})
+		rank := fmt.Sprint(o.Rank)
+		row := []string{um(o.SmallestBarUM), mm(o.SquareFieldMM), mm(o.ClearanceMM), passes(o), costs(o), o.Limit, remarks(o)}
+		if apart {
+			t.Rows, stacks.Rows = append(t.Rows, append([]string{rank}, row...)), append(stacks.Rows, []string{rank, o.Stack})
+			continue
+		}
+		t.Rows = append(t.Rows, append([]string{rank, o.Stack}, row...))
+	}
+	if apart {
+		if err := app.screen().Table(stacks); err != nil {
+			return err
+		}
+		fmt.Fprintln(app.Out)
 	}
 	if err := app.screen().Table(t); err != nil {
 		return err
