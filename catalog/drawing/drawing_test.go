@@ -139,6 +139,9 @@ func TestEveryStackIsDrawn(t *testing.T) {
 
 // TestSameBytes renders each drawing twice.
 func TestSameBytes(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long, and run without -short")
+	}
 	t.Parallel()
 	first, second := everything(t, "twice", closeUp()), everything(t, "twice", closeUp())
 	for kind, d := range first {

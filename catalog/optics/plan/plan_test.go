@@ -105,6 +105,9 @@ func worse(b, a Option, share float64) bool {
 // in full: the sharpest is the same, nothing that meets the wishes is missing from
 // the front, and nothing on it is beaten.
 func TestAgainstEveryStack(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long, and run without -short")
+	}
 	t.Parallel()
 	for _, focus := range []float64{math.Inf(1), 200} {
 		p := small()
