@@ -244,8 +244,53 @@ type PlanOption struct {
 	CornerLimit       string           `json:"corner_limit"`
 	Ideal             bool             `json:"ideal"` // a lens known by focal length alone takes part
 	OnFront           bool             `json:"on_front"`
-	BestIn            []string         `json:"best_in"`
-	ToBuy             []PlanPurchase   `json:"to_buy"`
+	// Uncertainty is what the tolerances of the parts do to the figures; null for
+	// options beyond the first few, for which it was not worked out.
+	Uncertainty *PlanUncertainty `json:"uncertainty"`
+	BestIn      []string         `json:"best_in"`
+	ToBuy       []PlanPurchase   `json:"to_buy"`
+}
+
+// PlanUncertainty holds standard uncertainties.
+type PlanUncertainty struct {
+	SmallestBarUM     float64  `json:"smallest_bar_um"`
+	ObjectPixelUM     float64  `json:"object_pixel_um"`
+	WorkingDistanceMM float64  `json:"working_distance_mm"`
+	MainInput         string   `json:"main_input"` // to the working distance
+	Assumed           []string `json:"assumed"`    // limits of error taken where the record gives none
+}
+
+// Uncertainty works out what the tolerances of its parts do to an option, by exact
+// rays. Nil where that cannot be had.
+func (p Planning) Uncertainty(o plan.Option) *PlanUncertainty {
+	s, parts := p.Setup(o), p.parts(o)
+	prediction, err := s.Prediction(parts, p.request.Weigh)
+	if err != nil {
+		return nil
+	}
+	prediction.Contrast = p.request.Contrast
+	r, err := s.ExactTolerance(parts, prediction)
+	if err != nil {
+		return nil
+	}
+	out := PlanUncertainty{Assumed: []string{}}
+	if _, assumed, err := s.Tolerances(parts); err == nil {
+		out.Assumed = append(out.Assumed, assumed...)
+	}
+	for _, f := range r.Figures {
+		switch f.Name {
+		case "smallest_bar_um":
+			out.SmallestBarUM = f.U
+		case "object_pixel_um":
+			out.ObjectPixelUM = f.U
+		case "working_distance_mm":
+			out.WorkingDistanceMM = f.U
+			if len(f.Shares) > 0 {
+				out.MainInput = f.Shares[0].Input
+			}
+		}
+	}
+	return &out
 }
 
 // PlanSeat is a lens of an option.
@@ -264,7 +309,7 @@ type PlanPurchase struct {
 
 // parts are the lenses of an option.
 func (p Planning) parts(o plan.Option) Parts {
-	var parts Parts
+	parts := Parts{Camera: p.request.Camera, CameraHandle: p.request.CameraRef.Handle}
 	for _, seat := range o.Seats {
 		parts.Lenses = append(parts.Lenses, p.lenses[seat.Part].Lens)
 	}

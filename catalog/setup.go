@@ -3,7 +3,9 @@ package catalog
 import (
 	"cmp"
 	"fmt"
+	"maps"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -79,6 +81,9 @@ func (Setup) Kind() string { return KindSetup }
 // Title returns the given name.
 func (s Setup) Title() string { return s.Name }
 
+// leastGapMM is what a gap that is not contact is at least; less is a slip of the unit.
+const leastGapMM = 0.001
+
 // Validate checks the setup. Fault Invalid, naming the value and what to type.
 func (s Setup) Validate() error {
 	if s.Name != "" {
@@ -90,7 +95,9 @@ func (s Setup) Validate() error {
 		return fault.Invalidf("a setup needs at least one lens").WithHint(`give --stack "ge25, 2mm, ge25 flipped, 4mm"`)
 	}
 	for _, seat := range s.Stack {
-		if g := seat.GapAfterMM.Value; !(g >= 0 && g <= 1000) {
+		if g := seat.GapAfterMM.Value; g > 0 && g < leastGapMM {
+			return fault.Invalidf("a gap of %s mm is less than any spacer", quantity.Fixed(g, 6)).WithHint("check the unit; type contact or 0mm for lenses that touch")
+		} else if !(g >= 0 && g <= 1000) {
 			return fault.Invalidf("a gap of %s mm is not between 0 and 1000 mm", quantity.Fixed(g, 6)).WithHint("give the air gap between the vertices, for example 2mm, or 0mm for contact")
 		}
 	}
@@ -322,8 +329,9 @@ func (s Setup) StackText() string {
 }
 
 // PartWarnings says which parts of the setup are not usable, and of which
-// lenses more stand in the stack than are on hand.
-func (s Setup) PartWarnings(parts Parts) []string {
+// lenses more stand in the stack than are on hand, and what exact rays over the
+// band, weighted by weigh, find wrong with it.
+func (s Setup) PartWarnings(parts Parts, weigh func(wavelengthUM float64) float64) []string {
 	var out []string
 	if c := parts.Camera.Condition; c != Usable {
 		out = append(out, parts.CameraHandle+" is "+string(c))
@@ -348,7 +356,7 @@ func (s Setup) PartWarnings(parts Parts) []string {
 		}
 		used[handle] = 0 // said
 	}
-	return append(out, s.fieldWarnings(parts)...)
+	return append(out, s.fieldWarnings(parts, weigh)...)
 }
 
 // leastCorner is the share of the beam below which a corner counts as cut.
@@ -358,30 +366,43 @@ const leastCorner = 0.9
 // before it is said.
 const blurMatters = 1.25
 
+// focusMatters is the share of the depth of field by which best focus may lie off
+// the first-order one before it is said.
+const focusMatters = 0.25
+
 // fieldWarnings says what exact rays find wrong with the stack, which the
-// first-order figures cannot know: a field that is cut, and blur.
-func (s Setup) fieldWarnings(parts Parts) []string {
-	a, err := s.Attachment(parts)
-	if err != nil {
-		return nil
-	}
+// first-order figures cannot know: a field that is cut, focus elsewhere, and blur.
+func (s Setup) fieldWarnings(parts Parts, weigh func(wavelengthUM float64) float64) []string {
 	var out []string
-	if exact, err := a.Exact(); err == nil {
-		for _, p := range exact.Points {
-			if p.Name == "corner" && p.Passed < leastCorner {
-				out = append(out, fmt.Sprintf("by exact rays %s %% of the beam reaches the corner of the field, past %s: the useful field is smaller than the computed one", quantity.Fixed(p.Passed*100, 2), p.StoppedBy))
-			}
+	for i, l := range parts.Lenses {
+		if l.Form == Mirror && s.Stack[i].IncidenceDeg == 0 {
+			out = append(out, s.Stack[i].Lens.Handle+" sends light back the way it came: whether specimen, lenses or camera stand in its way is not looked at")
 		}
 	}
-	figures, err := exactFigures(a)
+	p, err := s.Prediction(parts, weigh)
 	if err != nil {
 		return out
 	}
-	for _, f := range figures {
-		// First order promises bars of half its smallest period.
-		if promised := s.Figures.PredictedUM / 2; f.Name == "smallest_bar_um" && promised > 0 && f.Value > blurMatters*promised {
-			out = append(out, fmt.Sprintf("by exact rays the smallest bar in the middle of the field is %s µm wide, not the %s µm that first order promises: aberrations blur this stack", quantity.Fixed(f.Value, 3), quantity.Fixed(promised, 3)))
+	if exact, err := p.Attachment.Exact(); err == nil {
+		for _, point := range exact.Points {
+			if point.Name == "corner" && point.Passed < leastCorner {
+				out = append(out, fmt.Sprintf("by exact rays %s %% of the beam reaches the corner of the field, past %s: the useful field is smaller than the computed one", quantity.Fixed(point.Passed*100, 2), point.StoppedBy))
+			}
 		}
+	}
+	sharp, err := p.Sharpness()
+	if err != nil {
+		return out
+	}
+	if off := sharp.WorkingDistanceMM - s.Figures.WorkingDistanceMM; math.Abs(off)*1000 > focusMatters*sharp.DepthOfField.TotalUM {
+		out = append(out, fmt.Sprintf("by exact rays best focus lies %s mm from the first lens, %s mm from where first order has it: see --exact", quantity.Fixed(sharp.WorkingDistanceMM, 4), quantity.Fixed(off, 2)))
+	}
+	bar, promised := WorseBarUM(sharp.Points[0]), s.Figures.PredictedUM/2
+	switch {
+	case math.IsInf(bar, 1):
+		out = append(out, "by exact rays no bar at all is resolved in the middle of the field")
+	case bar > blurMatters*promised:
+		out = append(out, fmt.Sprintf("by exact rays the smallest bar in the middle of the field is %s µm wide, more than half the %s µm that first order says is told apart: limited by %s", quantity.Fixed(bar, 3), quantity.Fixed(s.Figures.PredictedUM, 3), sharp.Points[0].Tangential.Limit))
 	}
 	return out
 }
@@ -407,22 +428,32 @@ func (s Setup) Explain(parts Parts) ([]optics.Explanation, error) {
 
 // Transmission returns the transmission of the stack over the camera's band as
 // the product of what was measured of its lenses, with the uncertainty when all
-// of them carry one. Fault Invalid, naming the lens, when one was not measured.
+// of them carry one. One measurement counts for every piece of the same lens, so
+// its error is the same in each and adds up linearly (JCGM 100:2008, 5.2.2).
+// Fault Invalid, naming the lens, when one was not measured.
 func (s Setup) Transmission(parts Parts) (quantity.Estimate, error) {
-	product, relative, known := 1.0, 0.0, true
+	product, known := 1.0, true
+	relative := map[string]float64{}
 	for i, l := range parts.Lenses {
-		t := l.Transmission
+		handle, t := s.Stack[i].Lens.Handle, l.Transmission
+		if l.Form == Mirror {
+			t = l.Reflectance
+		}
 		if t == nil {
-			return quantity.Estimate{}, fault.Invalidf("the transmission of %s is not recorded", s.Stack[i].Lens.Handle).
+			return quantity.Estimate{}, fault.Invalidf("the transmission of %s is not recorded", handle).
 				WithHint("measure it and amend the lens with --transmission, or state that of the stack with --transmission")
 		}
 		product *= t.Value
 		u, ok := t.StandardU()
 		known = known && ok
-		relative = quantity.RootSumSquare(relative, u/t.Value)
+		relative[handle] += u / t.Value
 	}
 	if !known {
 		return quantity.Exactly(product), nil
 	}
-	return quantity.With(product, product*relative), nil
+	sum := 0.0
+	for _, handle := range slices.Sorted(maps.Keys(relative)) {
+		sum = quantity.RootSumSquare(sum, relative[handle])
+	}
+	return quantity.With(product, product*sum), nil
 }

@@ -164,7 +164,7 @@ func (d mount) notes() []string {
 		notes = append(notes, "The ledge that holds it cuts into the light at "+strings.Join(cut, ", ")+". Record the clear aperture, or use a narrower ledge.")
 	}
 	if len(unknown) > 0 {
-		notes = append(notes, "No seat can be given for "+strings.Join(unknown, ", ")+". What is given beyond it is counted from its principal plane, not from its glass.")
+		notes = append(notes, "No seat can be given for "+strings.Join(unknown, ", ")+". What is given beyond it is counted from its principal plane, or a mirror's face, not from its rim.")
 	}
 	return notes
 }

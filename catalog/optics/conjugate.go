@@ -14,6 +14,12 @@ type Conjugate struct {
 	AtInfinity    bool    // the image lies at infinity
 }
 
+// Object distances outside these are slips of the unit.
+const (
+	leastObjectMM = 1e-4
+	mostObjectMM  = 1e9
+)
+
 // Conjugate images the plane objectMM before the first vertex. A negative
 // distance is a virtual object behind the first vertex, ±Inf an object at
 // infinity. In a stack with matrix A, B, C, D:
@@ -27,6 +33,9 @@ func (s Stack) Conjugate(objectMM float64) (Conjugate, error) {
 	}
 	if math.IsNaN(objectMM) {
 		return Conjugate{}, fault.Invalidf("the object distance is not a number").WithHint("type a distance, for example 50mm, or inf for an object at infinity")
+	}
+	if d := math.Abs(objectMM); d > 0 && d < leastObjectMM || d > mostObjectMM && !math.IsInf(d, 1) {
+		return Conjugate{}, fault.Invalidf("an object distance of %g mm is not between %g and %g mm", objectMM, leastObjectMM, mostObjectMM).WithHint("check the unit, for example 50mm; inf is an object at infinity, 0mm one at the first vertex")
 	}
 	m := s.Matrix()
 	if s.afocal(m) {

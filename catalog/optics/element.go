@@ -137,11 +137,14 @@ func (e Element) Validate() error {
 	}
 	for i, f := range fields {
 		if math.IsNaN(f.value) || math.IsInf(f.value, 0) || f.value < 0 && i > 0 {
-			return fault.Invalidf("%s: the %s is not a possible number (%g)", e.title(), f.name, f.value).WithHint("type a finite %s, not below zero, or leave it out", f.name)
+			return fault.Invalidf("%s: the %s is not a possible number (%g)", e.title(), f.name, f.value).WithHint("type a finite %s above zero", f.name)
 		}
 	}
 	if math.IsNaN(e.Radius1MM) || math.IsNaN(e.Radius2MM) {
 		return fault.Invalidf("%s: a radius is not a number", e.title()).WithHint("type both radii, for example 25mm, or 0mm for a plane surface")
+	}
+	if err := e.validateSizes(); err != nil {
+		return err
 	}
 	switch {
 	case e.Mirror:
@@ -152,6 +155,37 @@ func (e Element) Validate() error {
 		return e.validateThin()
 	}
 	return e.validateThick()
+}
+
+// Sizes outside these are slips of the keyboard, and lose their digits in a matrix.
+const (
+	leastLengthMM = 1e-3 // of a focal length or a radius
+	mostLengthMM  = 1e4  // of a thickness, a diameter or an aperture
+	mostFocalMM   = 1e7
+	mostIndex     = 10
+)
+
+func (e Element) validateSizes() error {
+	bad := func(what string, v float64, low, high float64) error {
+		return fault.Invalidf("%s: the %s of %g mm is not between %g and %g mm", e.title(), what, v, low, high).WithHint("check the unit, for example 25mm")
+	}
+	for _, f := range []struct {
+		name      string
+		value     float64
+		low, high float64
+	}{
+		{"focal length", e.FocalMM, leastLengthMM, mostFocalMM}, {"radius of surface 1", e.Radius1MM, leastLengthMM, math.Inf(1)}, {"radius of surface 2", e.Radius2MM, leastLengthMM, math.Inf(1)},
+		{"thickness", e.ThicknessMM, 0, mostLengthMM}, {"diameter", e.DiameterMM, 0, mostLengthMM},
+		{"clear semi-aperture of surface 1", e.SemiAperture1MM, 0, mostLengthMM}, {"clear semi-aperture of surface 2", e.SemiAperture2MM, 0, mostLengthMM},
+	} {
+		if size := math.Abs(f.value); size != 0 && !(size >= f.low && size <= f.high) {
+			return bad(f.name, f.value, f.low, f.high)
+		}
+	}
+	if e.N > mostIndex {
+		return fault.Invalidf("%s: the index %g is not between 1 and %d", e.title(), e.N, mostIndex).WithHint("type the refractive index against air, for example 4.003 for germanium at 10 µm")
+	}
+	return nil
 }
 
 func (e Element) validateThin() error {

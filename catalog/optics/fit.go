@@ -72,10 +72,20 @@ func (e Element) rim() float64 {
 // frontSag is how far the surface that light meets first lies behind its vertex
 // at height h.
 func (e Element) frontSag(h float64) float64 {
-	if e.IsThin() {
+	switch {
+	case e.IsThin():
 		return 0
+	case e.Mirror && e.IncidenceDeg != 0:
+		return -e.tiltReach(h)
 	}
 	return sag(e.Radius1MM, h)
+}
+
+// tiltReach is how far along the axis a tilted plane mirror reaches, to either leg,
+// within the height h: its face rises by tan(angle), as far as its rim.
+func (e Element) tiltReach(h float64) float64 {
+	tilt := e.IncidenceDeg * math.Pi / 180
+	return min(h*math.Tan(tilt), e.rim()*math.Sin(tilt))
 }
 
 // rearSag is how far the surface that light leaves lies behind its vertex at
@@ -84,6 +94,8 @@ func (e Element) rearSag(h float64) float64 {
 	switch {
 	case e.IsThin():
 		return 0
+	case e.Mirror && e.IncidenceDeg != 0:
+		return e.tiltReach(h)
 	case e.Mirror:
 		return -sag(e.Radius1MM, h)
 	}

@@ -119,3 +119,40 @@ func TestCheckFit(t *testing.T) {
 		t.Errorf("with the hint's gap: %v", err)
 	}
 }
+
+// A mirror tilted by 45° rises by as much as its height: 12.5 mm sin 45° = 8.84 mm at
+// the rim, and 6.35 mm where a lens of 12.7 mm ends (by hand).
+func TestTiltedMirrorNeedsRoom(t *testing.T) {
+	t.Parallel()
+	fold := optics.Mirror(0, 0.97)
+	fold.IncidenceDeg, fold.DiameterMM = 45, 25
+	lens := optics.Thin(25)
+	lens.DiameterMM = 12.7
+	thick := optics.Element{N: 4, Radius1MM: 0, Radius2MM: -75, ThicknessMM: 2, DiameterMM: 12.7}
+	near := optics.Stack{{Element: fold, GapAfterMM: 5}, {Element: thick}}
+	if gap, at := near.NeededGapMM(0); math.Abs(gap-6.35) > 1e-9 || at != 6.35 {
+		t.Errorf("needs %g mm at %g mm", gap, at)
+	}
+	if err := near.CheckFit(); err == nil {
+		t.Error("a mirror that cuts its lens is accepted")
+	}
+	a := optics.Attachment{Stack: optics.Stack{{Element: fold, GapAfterMM: 8}, {Element: lens}}, StandoffMM: 3, WavelengthUM: 10,
+		Camera: optics.Camera{FocalMM: 4, FNumber: 1, PitchXUM: 12, PitchYUM: 12, Width: 10, Height: 10, FocusMM: math.Inf(1)}}
+	exact, err := a.Exact()
+	if err != nil || math.Abs(exact.WorkingDistanceMM-exact.ClearanceMM-12.5*math.Sqrt2/2) > 1e-9 {
+		t.Errorf("%g mm clear of %g mm, %v", exact.ClearanceMM, exact.WorkingDistanceMM, err)
+	}
+}
+
+// What is impossible to make is a slip of the unit, and said so.
+func TestAbsurdSizes(t *testing.T) {
+	t.Parallel()
+	for name, e := range map[string]optics.Element{
+		"radius": {N: 4, Radius1MM: 1e-6, ThicknessMM: 2}, "thickness": {N: 4, Radius1MM: 50, ThicknessMM: 1e6}, "index": {N: 1e6, Radius1MM: 50, ThicknessMM: 2},
+		"focal": {FocalMM: 1e300}, "short": {FocalMM: 1e-300}, "diameter": {FocalMM: 25, DiameterMM: 1e6},
+	} {
+		if err := e.Validate(); fault.KindOf(err) != fault.Invalid || fault.HintOf(err) == "" {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
+}

@@ -24,8 +24,8 @@ func (s Stack) ParallelRays(heightsMM []float64) ([]StackRay, error) {
 	sys := s.compile()
 	rays := make([]StackRay, len(heightsMM))
 	for i, h := range heightsMM {
-		if math.IsNaN(h) || math.IsInf(h, 0) {
-			return nil, fault.Invalidf("a ray's height is not a finite number").WithHint("type its height above the axis, for example 2mm")
+		if !(math.Abs(h) <= mostLengthMM) {
+			return nil, fault.Invalidf("a ray's height of %g mm is not a number up to %g mm", h, float64(mostLengthMM)).WithHint("type its height above the axis, for example 2mm")
 		}
 		out, outcome := sys.Trace(Ray{Y: h, N: 1})
 		rays[i] = StackRay{YInMM: h, Outcome: sys.Describe(outcome)}

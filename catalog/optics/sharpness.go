@@ -1,6 +1,7 @@
 package optics
 
 import (
+	"encoding/json"
 	"math"
 	"math/cmplx"
 )
@@ -97,13 +98,20 @@ const (
 // limit names the cause whose absence makes the bar smallest. An improvement of
 // less than 1 % singles out none.
 func (c Causes) limit(bar float64) string {
-	name, best := LimitSeveral, 0.99*bar
-	for _, k := range []struct {
+	causes := []struct {
 		name string
 		bar  float64
-	}{{LimitDiffraction, c.Diffraction}, {LimitAberration, c.Aberration}, {LimitColour, c.Colour}, {LimitPixels, c.Pixels}, {LimitDefocus, c.Defocus}} {
+	}{{LimitDiffraction, c.Diffraction}, {LimitAberration, c.Aberration}, {LimitColour, c.Colour}, {LimitPixels, c.Pixels}, {LimitDefocus, c.Defocus}}
+	const alike = 0.01
+	name, best := LimitSeveral, (1-alike)*bar
+	for _, k := range causes {
 		if k.bar < best {
 			name, best = k.name, k.bar
+		}
+	}
+	for _, k := range causes {
+		if name != LimitSeveral && k.name != name && k.bar <= (1+alike)*best {
+			return LimitSeveral // the absence of either helps as much
 		}
 	}
 	return name
@@ -340,4 +348,36 @@ func (l line) curves(all Curve, diffraction [][]float64, spread [][]complex128, 
 		c.FrequencyLPPerMM[k] = l.stepLP * float64(k)
 	}
 	return c
+}
+
+// MarshalJSON writes a bar that is nowhere resolved as null: JSON has no infinity.
+func (d DirectionSharpness) MarshalJSON() ([]byte, error) {
+	type plain DirectionSharpness
+	return json.Marshal(struct {
+		plain
+		SmallestBarUM *float64 `json:"smallest_bar_um"`
+		ContrastBarUM *float64 `json:"contrast_bar_um"`
+		SquareBarUM   *float64 `json:"square_bar_um"`
+		NearBarUM     *float64 `json:"near_bar_um"`
+		FarBarUM      *float64 `json:"far_bar_um"`
+	}{plain(d), finite(d.SmallestBarUM), finite(d.ContrastBarUM), finite(d.SquareBarUM), finite(d.NearBarUM), finite(d.FarBarUM)})
+}
+
+// MarshalJSON writes a bar that is nowhere resolved as null.
+func (c Causes) MarshalJSON() ([]byte, error) {
+	return json.Marshal(struct {
+		Diffraction *float64 `json:"diffraction"`
+		Aberration  *float64 `json:"aberration"`
+		Colour      *float64 `json:"colour"`
+		Pixels      *float64 `json:"pixels"`
+		Defocus     *float64 `json:"defocus"`
+	}{finite(c.Diffraction), finite(c.Aberration), finite(c.Colour), finite(c.Pixels), finite(c.Defocus)})
+}
+
+// finite is nil for a value that JSON cannot hold.
+func finite(v float64) *float64 {
+	if math.IsNaN(v) || math.IsInf(v, 0) {
+		return nil
+	}
+	return &v
 }

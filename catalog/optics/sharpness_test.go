@@ -1,7 +1,9 @@
 package optics_test
 
 import (
+	"encoding/json"
 	"math"
+	"strings"
 	"testing"
 
 	"dieglow/catalog/fault"
@@ -237,5 +239,20 @@ func TestSharpnessOfAScatteredCorner(t *testing.T) {
 	}
 	if corner := s.Points[2]; s.Points[0].Tangential == nil || corner.Tangential != nil || corner.Passed == 0 {
 		t.Errorf("middle %v, corner %v with %g of its beam", s.Points[0].Tangential != nil, corner.Tangential != nil, corner.Passed)
+	}
+}
+
+// A bar that is nowhere resolved is infinite, which JSON cannot hold: null.
+func TestUnresolvedBarInJSON(t *testing.T) {
+	t.Parallel()
+	d := optics.DirectionSharpness{SmallestBarUM: math.Inf(1), SquareBarUM: 25, Without: optics.Causes{Pixels: math.Inf(1)}, Limit: optics.LimitPixels}
+	text, err := json.Marshal(d)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, want := range []string{`"smallest_bar_um":null`, `"square_bar_um":25`, `"pixels":null`, `"limit":"pixels"`} {
+		if !strings.Contains(string(text), want) {
+			t.Errorf("%s is not in %s", want, text)
+		}
 	}
 }

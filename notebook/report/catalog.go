@@ -231,7 +231,7 @@ func Figures(g catalog.Figures) []Fact {
 	figure("object-side numerical aperture", "na_object", g.NAObject, "", "(stop: "+g.Stop+")")
 	figure("diffraction limit", "rayleigh_um", g.RayleighUM, "µm", "")
 	figure("sampling limit", "sampling_um", g.SamplingUM, "µm", "")
-	figure("smallest feature", "predicted_um", g.PredictedUM, "µm", "(aberrations left out; --exact has them)")
+	figure("smallest distance told apart", "predicted_um", g.PredictedUM, "µm", "(the larger of the two; aberrations left out, --exact has them)")
 	f = append(f, uncertaintyFacts(g)...)
 	for _, l := range g.Lenses {
 		if l.Dataset == "" {
@@ -305,11 +305,16 @@ func orientation(g catalog.Figures) string {
 }
 
 // Light returns what a stack passes and emits over the camera's band. bare are the
-// lenses taken as uncoated.
-func Light(l optics.BandLight, bare []string, targetK float64) []Fact {
+// lenses taken as uncoated; measured is the transmission where it was measured of
+// every lens, nil otherwise.
+func Light(l optics.BandLight, measured *quantity.Estimate, bare []string, targetK float64) []Fact {
 	var f facts
 	percent := func(v float64) string { return quantity.Fixed(100*v, 3) + " %" }
-	text := percent(l.Transmission) + " (mean over the band for a target at " + quantity.Shown(targetK, 4, quantity.Kelvin) + ")"
+	text := percent(l.Transmission)
+	if measured != nil && measured.U != nil {
+		text = quantity.With(100*l.Transmission, 100*l.Transmission**measured.U/measured.Value).Number(quantity.One) + " %"
+	}
+	text += " (mean over the band for a target at " + quantity.Shown(targetK, 4, quantity.Kelvin) + ")"
 	if len(bare) > 0 {
 		text += "; taken as uncoated, since not measured: " + strings.Join(bare, ", ")
 	}
@@ -319,14 +324,14 @@ func Light(l optics.BandLight, bare []string, targetK float64) []Fact {
 	f.add("transmission of the stack", text, Predicted)
 	text = percent(l.Emission)
 	switch {
+	case l.UpperBound && (l.SplitUnknown || l.Emission < 1e-6):
+		text = "not known, since the absorption of some material is not"
 	case l.SplitUnknown:
 		text = "at most " + text
-	case l.UpperBound && l.Emission > 1e-6:
-		text = "at least " + text
 	case l.UpperBound:
-		text = "not known, since no absorption is"
+		text = "at least " + text
 	}
-	f.add("of the camera's light, emitted by the lenses", text+" (at their own temperature)", Predicted)
+	f.add("of the camera's light, emitted by the stack", text+" (at their own temperature)", Predicted)
 	return f
 }
 
@@ -334,6 +339,9 @@ func Light(l optics.BandLight, bare []string, targetK float64) []Fact {
 func Drift(d optics.FocalDrift) []Fact {
 	var f facts
 	text := "specimen to be moved by " + quantity.Fixed(1000*d.FocusShiftMM, 2) + " µm; the depth of field is " + quantity.Fixed(d.DepthOfFieldUM, 2) + " µm"
+	if math.Abs(d.FocusShiftMM) < 1e-9 && len(d.Unknown) > 0 {
+		text = "focus shift not known"
+	}
 	if len(d.Unknown) > 0 {
 		text += "; not known and left out: " + unknownOf(d.Unknown)
 	}

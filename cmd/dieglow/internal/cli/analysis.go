@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"encoding/json"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -11,6 +12,7 @@ import (
 
 	"dieglow/catalog"
 	"dieglow/catalog/fault"
+	"dieglow/catalog/optics"
 	"dieglow/catalog/quantity"
 	"dieglow/notebook"
 	"dieglow/notebook/frame"
@@ -132,6 +134,12 @@ func newFrameAnalysis(app *App, a analysis) *cobra.Command {
 		if in.err != nil {
 			return in.err
 		}
+		if app.json {
+			// What cannot be printed must not leave files behind.
+			if _, err := json.Marshal(out.figures); err != nil {
+				return err
+			}
+		}
 		for _, w := range out.warnings {
 			app.notef("warning: %s", w)
 		}
@@ -225,7 +233,7 @@ type predictedSharpness struct {
 // predictedBy takes the prediction of a setup where its rays can be traced over the
 // camera's band; where not, there is none to set beside the measurement.
 func (s *subject) predictedBy(tx *store.Tx, setup notebook.Record[catalog.Setup]) {
-	exact, err := exactOf(tx, setup)
+	exact, err := exactOf(tx, setup, optics.DefaultContrast)
 	if err != nil {
 		return
 	}

@@ -176,7 +176,7 @@ func setupWarnings(tx *store.Tx, s catalog.Setup) ([]string, error) {
 	if err != nil {
 		return nil, err
 	}
-	return s.PartWarnings(parts), nil
+	return s.PartWarnings(parts, targetRadiance), nil
 }
 
 func setupFacts(tx *store.Tx, r notebook.Record[catalog.Setup]) ([]report.Fact, error) {
@@ -206,7 +206,7 @@ func setupFacts(tx *store.Tx, r notebook.Record[catalog.Setup]) ([]report.Fact, 
 		return nil, err
 	}
 	facts = append(facts, comparisonFacts(measured)...)
-	for _, w := range r.Body.PartWarnings(parts) {
+	for _, w := range r.Body.PartWarnings(parts, targetRadiance) {
 		note("warning", w)
 	}
 	return facts, nil
@@ -214,6 +214,15 @@ func setupFacts(tx *store.Tx, r notebook.Record[catalog.Setup]) ([]report.Fact, 
 
 // targetRadiance weights the band by the radiance of a target at targetK.
 func targetRadiance(um float64) float64 { return radiometry.SpectralRadiance(um, targetK) }
+
+// measuredTransmission is the transmission where it was measured of every lens.
+func measuredTransmission(s catalog.Setup, parts catalog.Parts) *quantity.Estimate {
+	t, err := s.Transmission(parts)
+	if err != nil {
+		return nil
+	}
+	return &t
+}
 
 // warmerK is the rise of the lenses' temperature that focus is shown for.
 const warmerK = 10
@@ -224,7 +233,7 @@ func lightFacts(s catalog.Setup, parts catalog.Parts) []report.Fact {
 	if light, err := s.Light(parts, targetRadiance); err != nil {
 		out = append(out, report.Fact{Label: "transmission of the stack", Value: "not computed: " + err.Error()})
 	} else {
-		out = append(out, report.Light(light, s.BareLenses(parts), targetK)...)
+		out = append(out, report.Light(light, measuredTransmission(s, parts), s.BareLenses(parts), targetK)...)
 	}
 	if drift, err := s.Drift(parts, warmerK); err == nil {
 		out = append(out, report.Drift(drift)...)

@@ -13,6 +13,7 @@ import (
 	"dieglow/catalog/drawing"
 	"dieglow/catalog/fault"
 	"dieglow/catalog/optics"
+	"dieglow/catalog/quantity"
 	"dieglow/notebook"
 	"dieglow/store"
 )
@@ -122,6 +123,9 @@ func drawnOf(tx *store.Tx, r notebook.Record[catalog.Setup]) (drawnSetup, error)
 		name := cmp.Or(seat.Name, seat.Lens.Handle)
 		if seat.Flipped {
 			name += " flipped"
+		}
+		if seat.IncidenceDeg != 0 {
+			name += " at " + quantity.Fixed(seat.IncidenceDeg, 4) + "°"
 		}
 		d.names = append(d.names, name)
 	}

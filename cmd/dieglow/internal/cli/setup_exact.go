@@ -8,6 +8,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"dieglow/catalog"
+	"dieglow/catalog/fault"
 	"dieglow/catalog/optics"
 	"dieglow/catalog/quantity"
 	"dieglow/cmd/dieglow/internal/term"
@@ -34,10 +35,17 @@ type exactSetup struct {
 	// FocusTravel is what first order gives from the camera's nearest focus to
 	// infinity; null where the nearest focus is not recorded.
 	FocusTravel *optics.FocusTravel `json:"focus_travel"`
+	// MeasuredTransmission is the product of the transmissions measured of the
+	// lenses; null where one was not.
+	MeasuredTransmission *quantity.Estimate `json:"measured_transmission"`
+	// WhyNoTolerance is why Tolerance is empty.
+	WhyNoTolerance string               `json:"why_no_tolerance"`
+	Explain        []optics.Explanation `json:"explain,omitempty"`
 }
 
 // exactOf works out everything that exact rays say of a setup.
-func exactOf(tx *store.Tx, r notebook.Record[catalog.Setup]) (out exactSetup, err error) {
+// contrast is what a bar must keep, 0 for the usual one.
+func exactOf(tx *store.Tx, r notebook.Record[catalog.Setup], contrast float64) (out exactSetup, err error) {
 	out.Record = r
 	parts, err := setupParts(tx, r.Body)
 	if err != nil {
@@ -47,6 +55,7 @@ func exactOf(tx *store.Tx, r notebook.Record[catalog.Setup]) (out exactSetup, er
 	if err != nil {
 		return out, err
 	}
+	p.Contrast = contrast
 	out.BareLenses = nonNil(r.Body.BareLenses(parts))
 	out.IdealLenses = nonNil(r.Body.IdealLenses(parts))
 	if out.Exact, err = p.Attachment.Exact(); err != nil {
@@ -55,12 +64,13 @@ func exactOf(tx *store.Tx, r notebook.Record[catalog.Setup]) (out exactSetup, er
 	if out.Sharpness, err = p.Sharpness(); err != nil {
 		return out, err
 	}
-	if out.Tolerance, err = r.Body.ExactTolerance(parts); err != nil {
-		return out, err
+	if out.Tolerance, err = r.Body.ExactTolerance(parts, p); err != nil {
+		out.WhyNoTolerance = err.Error()
 	}
 	if out.Light, err = r.Body.Light(parts, targetRadiance); err != nil {
 		return out, err
 	}
+	out.MeasuredTransmission = measuredTransmission(r.Body, parts)
 	if out.Drift, err = r.Body.Drift(parts, warmerK); err != nil {
 		return out, err
 	}
@@ -71,19 +81,20 @@ func exactOf(tx *store.Tx, r notebook.Record[catalog.Setup]) (out exactSetup, er
 		}
 		out.FocusTravel = &travel
 	}
-	bar := out.bar()
-	measured, err := comparisons(tx, r, &bar)
+	measured, err := comparisons(tx, r, &out)
 	out.Measured = nonNil(measured)
 	return out, err
 }
 
 // bar is the smallest bar in the middle, with what the tolerances do to it.
 func (s exactSetup) bar() quantity.Estimate {
-	e := quantity.Exactly(math.Inf(1))
-	if c := s.Sharpness.Points[0]; c.Tangential != nil && c.Sagittal != nil {
-		e.Value = max(c.Tangential.SmallestBarUM, c.Sagittal.SmallestBarUM)
-	}
-	if u, ok := toleranceOf(s.Tolerance, "smallest_bar_um"); ok {
+	return s.estimate("smallest_bar_um", catalog.WorseBarUM(s.Sharpness.Points[0]))
+}
+
+// estimate is a figure with what the tolerances do to it.
+func (s exactSetup) estimate(name string, v float64) quantity.Estimate {
+	e := quantity.Exactly(v)
+	if u, ok := toleranceOf(s.Tolerance, name); ok && u.U > 0 {
 		e.U = &u.U
 	}
 	return e
@@ -101,46 +112,74 @@ func toleranceOf(t optics.ToleranceReport, name string) (optics.FigureUncertaint
 // exactShow adds --exact to setup show.
 func exactShow(app *App, show *cobra.Command) {
 	exact := show.Flags().Bool("exact", false, "trace exact rays: field, light and sharpness from the middle to the corner")
+	contrast := show.Flags().Float64("contrast", optics.DefaultContrast, "with --exact: the contrast that a bar must keep")
 	plain := show.RunE
 	show.RunE = func(cmd *cobra.Command, args []string) error {
 		if !*exact {
+			if cmd.Flags().Changed("contrast") {
+				return fault.Usagef("a contrast is for exact rays").WithHint("add --exact, or leave --contrast out")
+			}
 			return plain(cmd, args)
 		}
+		if !(*contrast > 0 && *contrast < 1) {
+			return fault.Invalidf("a contrast of %g is not between 0 and 1", *contrast).WithHint("type a share such as 0.2")
+		}
+		explain, err := cmd.Flags().GetBool("explain")
+		if err != nil {
+			return err
+		}
 		var out exactSetup
-		err := app.view(cmd.Context(), func(tx *store.Tx) (err error) {
+		err = app.view(cmd.Context(), func(tx *store.Tx) (err error) {
 			r, err := store.Get[catalog.Setup](tx, args[0])
 			if err != nil {
 				return err
 			}
-			out, err = exactOf(tx, r)
+			out, err = exactOf(tx, r, *contrast)
 			return err
 		})
 		if err != nil {
 			return err
 		}
-		return app.emit(out, func() error { return app.printExact(out) })
+		if explain {
+			out.Explain = append(out.Sharpness.Explain(), out.Light.Explain()...)
+		}
+		return app.emit(out, func() error {
+			if err := app.printExact(out); err != nil || !explain {
+				return err
+			}
+			fmt.Fprintln(app.Out)
+			return app.screen().Markdown(report.Explanations("How the exact figures of "+out.Label()+" come about", out.Explain))
+		})
 	}
 }
 
 func (app *App) printExact(s exactSetup) error {
-	e, g := s.Exact, s.Body.Figures
+	e, g, sharp := s.Exact, s.Body.Figures, s.Sharpness
 	mm := func(v float64) string { return quantity.Fixed(v, 4) + " mm" }
 	with := func(name string, v float64, unit string) string {
-		if u, ok := toleranceOf(s.Tolerance, name); ok && u.U > 0 {
-			return quantity.With(v, u.U).Number(quantity.One) + " " + unit
+		est := s.estimate(name, v)
+		text := quantity.Fixed(v, 4)
+		if est.U != nil {
+			text = est.Number(quantity.One)
 		}
-		return quantity.Fixed(v, 4) + " " + unit
+		return strings.TrimSpace(text + " " + unit)
 	}
 	um := func(v float64) string { return quantity.Fixed(v, 3) + " µm" }
+	blur := with("rms_blur_um", sharp.RMSBlurUM, "µm")
+	if sharp.RMSBlurUM < leastBlurUM {
+		blur = "below " + um(leastBlurUM)
+	}
 	t := term.Table{Columns: []term.Column{{Header: s.Label() + ", predicted"}, {Header: "exact rays"}, {Header: "first order"}}, Rows: [][]string{
-		{"working distance", with("working_distance_mm", e.WorkingDistanceMM, "mm"), mm(g.WorkingDistanceMM)},
-		{"object pixel", with("object_pixel_um", e.ObjectPixelUM, "µm"), um(g.ObjectPixelUM)},
+		{"working distance", with("working_distance_mm", sharp.WorkingDistanceMM, "mm"), mm(g.WorkingDistanceMM)},
+		{"object pixel", with("object_pixel_um", sharp.ObjectPixelUM, "µm"), um(g.ObjectPixelUM)},
 		{"field of view", quantity.Fixed(e.FieldXMM, 4) + " x " + mm(e.FieldYMM), quantity.Fixed(g.FieldXMM, 4) + " x " + mm(g.FieldYMM)},
-		{"object-side numerical aperture", quantity.Fixed(e.NAObject, 4), quantity.Fixed(g.NAObject, 4)},
-		{"clear distance to the specimen", mm(e.ClearanceMM), ""},
-		{"rms radius of the blur in the middle", smallText(e.RMSBlurUM, um), ""},
+		{"object-side numerical aperture", with("na_object", sharp.NAObject, ""), quantity.Fixed(g.NAObject, 4)},
+		{"clear distance to the specimen", mm(e.ClearanceMM + sharp.WorkingDistanceMM - e.WorkingDistanceMM), ""},
+		{"rms radius of the blur in the middle", blur, ""},
 		{"smallest bar in the middle", with("smallest_bar_um", s.bar().Value, "µm"), ""},
-		{"depth of field", um(e.DepthOfField.TotalUM), ""},
+		{"edge width in the middle", edgeText(s, with), ""},
+		{"smallest bar in the corner", with("smallest_bar_corner_um", catalog.WorseBarUM(sharp.Points[len(sharp.Points)-1]), "µm"), ""},
+		{"depth of field", with("depth_of_field_um", sharp.DepthOfField.TotalUM, "µm"), ""},
 	}}
 	if err := app.screen().Table(t); err != nil {
 		return err
@@ -161,7 +200,7 @@ func (app *App) printExact(s exactSetup) error {
 		return err
 	}
 	var lines [][3]string
-	for _, list := range [][]report.Fact{report.Light(s.Light, s.BareLenses, targetK), report.Drift(s.Drift), comparisonFacts(s.Measured)} {
+	for _, list := range [][]report.Fact{report.Light(s.Light, s.MeasuredTransmission, s.BareLenses, targetK), report.Drift(s.Drift), comparisonFacts(s.Measured)} {
 		for _, f := range list {
 			lines = append(lines, [3]string{f.Label, f.Value, f.Origin})
 		}
@@ -179,7 +218,11 @@ func (app *App) printExact(s exactSetup) error {
 	if err := app.facts("light, drift, tolerance", lines); err != nil {
 		return err
 	}
-	text := fmt.Sprintf("\nA bar is half a period, resolved above a contrast of %s. The camera's own lens is taken as perfect and its pixels as wholly sensitive; the band is weighted by a target at %s.\n",
+	text := "\nUncertainties are standard ones, of the parts' tolerances alone.\n"
+	if s.WhyNoTolerance != "" {
+		text = "\nUncertainties were not evaluated: " + s.WhyNoTolerance + "\n"
+	}
+	text += fmt.Sprintf("\nA bar is half a period, resolved above a contrast of %s. The camera's own lens is taken as perfect and its pixels as wholly sensitive; the band is weighted by a target at %s. Along: detail that changes along the line from the middle to the corner, whose edge width stands beside; across: detail that changes across it.\n",
 		quantity.Fixed(s.Sharpness.Contrast, 3), quantity.Shown(targetK, 4, quantity.Kelvin))
 	if len(s.IdealLenses) > 0 {
 		text += "\nTaken without aberration, since known by focal length alone: " + strings.Join(s.IdealLenses, ", ") + ". The real lens does worse.\n"
@@ -210,10 +253,11 @@ func travelLines(t optics.FocusTravel) [][3]string {
 // leastBlurUM is below what anything here measures.
 const leastBlurUM = 0.001
 
-// smallText prints a blur; what rounding leaves of none is not a figure.
-func smallText(v float64, show func(float64) string) string {
-	if v < leastBlurUM {
-		return "below " + show(leastBlurUM)
+// edgeText is the width of an edge in the middle.
+func edgeText(s exactSetup, with func(name string, v float64, unit string) string) string {
+	c := s.Sharpness.Points[0]
+	if c.Tangential == nil || c.Tangential.EdgeWidthUM == nil {
+		return "none: the blur has no end"
 	}
-	return show(v)
+	return with("edge_width_um", *c.Tangential.EdgeWidthUM, "µm")
 }

@@ -6,6 +6,7 @@ import (
 	"math"
 
 	"dieglow/catalog"
+	"dieglow/catalog/optics"
 	"dieglow/catalog/quantity"
 	"dieglow/notebook"
 	"dieglow/notebook/report"
@@ -80,21 +81,25 @@ func compare(figure, otherwise string, m measuredFigure, predicted quantity.Esti
 }
 
 // comparisons returns what was measured of a setup revision beside its prediction.
-// exactBar is the smallest bar by exact rays, nil where it cannot be had.
-func comparisons(tx *store.Tx, r notebook.Record[catalog.Setup], exactBar *quantity.Estimate) ([]comparison, error) {
+// exact is what exact rays say, nil where that is not wanted or cannot be had.
+func comparisons(tx *store.Tx, r notebook.Record[catalog.Setup], exact *exactSetup) ([]comparison, error) {
 	var out []comparison
 	scale, err := measuredScale(tx, r.Ref)
 	if err != nil {
 		return nil, err
 	}
+	pixel := figureEstimate(r.Body.Figures, "object_pixel_um", r.Body.Figures.ObjectPixelUM)
+	if exact != nil {
+		pixel = exact.estimate("object_pixel_um", exact.Sharpness.ObjectPixelUM)
+	}
 	if scale != nil {
-		out = append(out, compare("object pixel", "check the gaps, the lenses and the camera's focus against the record", *scale, figureEstimate(r.Body.Figures, "object_pixel_um", r.Body.Figures.ObjectPixelUM)))
+		out = append(out, compare("object pixel", "check the gaps, the lenses and the camera's focus against the record", *scale, pixel))
 	}
 	bar, err := newestResult(tx, r.Ref, notebook.ResultResolvedUM)
-	if err != nil || bar == nil || exactBar == nil {
+	if err != nil || bar == nil || exact == nil {
 		return out, err
 	}
-	return append(out, compare("smallest bar", "the prediction takes the camera's own lens as perfect and the specimen at best focus, and the measured uncertainty is of the frame's noise alone", *bar, *exactBar)), nil
+	return append(out, compare("smallest bar", "the prediction takes the camera's own lens as perfect and the specimen at best focus, and the measured uncertainty is of the frame's noise alone", *bar, exact.bar())), nil
 }
 
 // measuredBeside is comparisons for a sheet: exact rays are traced only where a
@@ -105,7 +110,7 @@ func measuredBeside(tx *store.Tx, r notebook.Record[catalog.Setup]) ([]compariso
 		list, err2 := comparisons(tx, r, nil)
 		return list, cmp.Or(err, err2)
 	}
-	exact, err := exactOf(tx, r)
+	exact, err := exactOf(tx, r, optics.DefaultContrast)
 	if err != nil {
 		return comparisons(tx, r, nil)
 	}

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"os"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -181,6 +182,8 @@ func (o planFlags) check(cmd *cobra.Command) error {
 		return fault.Usagef("--save needs a name for the setup").WithHint("add --name, for example --save %d --name close", o.save)
 	case given("name") && !given("save"):
 		return fault.Usagef("--name is that of the setup that --save makes").WithHint("add --save 1, or leave --name out")
+	case !(o.contrast > 0 && o.contrast < 1):
+		return fault.Invalidf("a contrast of %g is not between 0 and 1", o.contrast).WithHint("type a share such as 0.2")
 	case o.keep < 1 || o.keep > 100:
 		return fault.Invalidf("a list of %d options is not between 1 and 100", o.keep).WithHint("type --keep 10, or leave it out")
 	case o.save > o.keep:
@@ -303,7 +306,25 @@ func planned(r catalog.PlanRequest, ready catalog.Planning, found plan.Result) p
 		Options: []catalog.PlanOption{}, Relax: nonNil(ready.Relax(found)), Assumptions: ready.Assumptions(found),
 	}
 	for i, o := range found.Options {
-		out.Options = append(out.Options, ready.Option(i+1, o))
+		option := ready.Option(i+1, o)
+		if i < inFull && found.Complete {
+			option.Uncertainty = ready.Uncertainty(o)
+		}
+		out.Options = append(out.Options, option)
+	}
+	var assumed []string
+	for _, o := range out.Options {
+		if o.Uncertainty == nil {
+			continue
+		}
+		for _, a := range o.Uncertainty.Assumed {
+			if !slices.Contains(assumed, a) {
+				assumed = append(assumed, a)
+			}
+		}
+	}
+	if len(assumed) > 0 {
+		out.Assumptions = append(out.Assumptions, "for the uncertainties, limits of error where the record gives none (usual, no source): "+strings.Join(assumed, ", "))
 	}
 	if found.Nearest != nil {
 		nearest := ready.Option(0, *found.Nearest)

@@ -33,8 +33,12 @@ func (app *App) printPlan(p planResult) error {
 		return err
 	}
 	fmt.Fprintln(app.Out)
+	var text strings.Builder
 	for _, a := range p.Assumptions {
-		fmt.Fprintf(app.Out, "Assumed: %s.\n", term.Clean(a))
+		fmt.Fprintf(&text, "- Assumed: %s.\n", a)
+	}
+	if err := app.screen().Markdown([]byte(text.String())); err != nil {
+		return err
 	}
 	if p.Saved == nil {
 		return nil
@@ -59,6 +63,27 @@ func passes(o catalog.PlanOption) string {
 		return "at most " + text
 	}
 	return text
+}
+
+// cornerBar is the smallest bar in the corner, or why there is none.
+func cornerBar(o catalog.PlanOption) string {
+	switch {
+	case o.CornerBarUM != nil:
+		return um(*o.CornerBarUM)
+	case o.CornerPassed > 0:
+		return "none, scattered"
+	}
+	return "no light"
+}
+
+// withPlanU prints a figure with its uncertainty where there is one.
+func withPlanU(v float64, o catalog.PlanOption, of func(catalog.PlanUncertainty) float64, unit string) string {
+	if o.Uncertainty != nil {
+		if u := of(*o.Uncertainty); u > 0 {
+			return quantity.With(v, u).Number(quantity.One) + " " + unit
+		}
+	}
+	return quantity.Fixed(v, 3) + " " + unit
 }
 
 // costs is what the lenses cost together, as far as it is recorded.
@@ -90,7 +115,7 @@ func remarks(o catalog.PlanOption) string {
 func (app *App) printOptions(p planResult) error {
 	right := func(h string) term.Column { return term.Column{Header: h, Align: term.Right} }
 	option, stack := term.Column{Header: "option"}, term.Column{Header: "stack, from the specimen"}
-	figures := []term.Column{right("smallest bar"), right("square field"), right("clearance"), right("transmission"), right("cost"), {Header: "limited by"}, {Header: "remarks"}}
+	figures := []term.Column{right("smallest bar"), right("in the corner"), right("square field"), right("clearance"), right("transmission"), right("cost"), {Header: "limited by"}, {Header: "remarks"}}
 	apart := app.screen().IsTerminal()
 	stacks, t := term.Table{Columns: []term.Column{option, stack}}, term.Table{Columns: append([]term.Column{option, stack}, figures...)}
 	if apart {
@@ -98,7 +123,7 @@ func (app *App) printOptions(p planResult) error {
 	}
 	for _, o := range p.Options {
 		rank := fmt.Sprint(o.Rank)
-		row := []string{um(o.SmallestBarUM), mm(o.SquareFieldMM), mm(o.ClearanceMM), passes(o), costs(o), o.Limit, remarks(o)}
+		row := []string{um(o.SmallestBarUM), cornerBar(o), mm(o.SquareFieldMM), mm(o.ClearanceMM), passes(o), costs(o), o.Limit, remarks(o)}
 		if apart {
 			t.Rows, stacks.Rows = append(t.Rows, append([]string{rank}, row...)), append(stacks.Rows, []string{rank, o.Stack})
 			continue
@@ -125,22 +150,25 @@ func (app *App) printFull(options []catalog.PlanOption) error {
 		label string
 		value func(catalog.PlanOption) string
 	}{
-		{"object pixel", func(o catalog.PlanOption) string { return um(o.ObjectPixelUM) }},
+		{"object pixel", func(o catalog.PlanOption) string {
+			return withPlanU(o.ObjectPixelUM, o, func(u catalog.PlanUncertainty) float64 { return u.ObjectPixelUM }, "µm")
+		}},
 		{"field of view", func(o catalog.PlanOption) string { return quantity.Fixed(o.FieldXMM, 3) + " x " + mm(o.FieldYMM) }},
-		{"working distance", func(o catalog.PlanOption) string { return mm(o.WorkingDistanceMM) }},
+		{"working distance", func(o catalog.PlanOption) string {
+			return withPlanU(o.WorkingDistanceMM, o, func(u catalog.PlanUncertainty) float64 { return u.WorkingDistanceMM }, "mm")
+		}},
 		{"object-side numerical aperture", func(o catalog.PlanOption) string { return quantity.Fixed(o.NAObject, 3) }},
 		{"cone limited by", func(o catalog.PlanOption) string { return o.Stop }},
 		{"rms radius of the blur in the middle", func(o catalog.PlanOption) string { return um(o.RMSBlurUM) }},
 		{"depth of field", func(o catalog.PlanOption) string { return um(o.DepthOfFieldUM) }},
-		{"smallest bar in the middle, limited by", func(o catalog.PlanOption) string { return um(o.SmallestBarUM) + ", " + o.Limit }},
+		{"smallest bar in the middle, limited by", func(o catalog.PlanOption) string {
+			return withPlanU(o.SmallestBarUM, o, func(u catalog.PlanUncertainty) float64 { return u.SmallestBarUM }, "µm") + ", " + o.Limit
+		}},
 		{"smallest bar in the corner, limited by", func(o catalog.PlanOption) string {
-			switch {
-			case o.CornerBarUM == nil && o.CornerPassed > 0:
-				return "none: scattered too widely"
-			case o.CornerBarUM == nil:
-				return "no light"
+			if o.CornerBarUM == nil {
+				return cornerBar(o)
 			}
-			return um(*o.CornerBarUM) + ", " + o.CornerLimit
+			return cornerBar(o) + ", " + o.CornerLimit
 		}},
 		{"beam that reaches the corner", func(o catalog.PlanOption) string { return quantity.Fixed(o.CornerPassed*100, 3) + " %" }},
 		{"to buy", func(o catalog.PlanOption) string {
