@@ -29,6 +29,7 @@ type ground struct {
 	rise          []float64 // over the reference or the background, turned over for cold spots
 	local         []float64 // over the background
 	saturated     []bool
+	cut           int     // pixels among them that only a plateau tells of
 	owner         []int32 // of pixels in a spot or basin; nobody for the others
 	noise         Noise
 	background    Background
@@ -53,6 +54,12 @@ func newGround(f frame.Frame, o Options) (*ground, error) {
 	for i, v := range f.Pixels {
 		g.saturated[i], g.owner[i] = v >= limit, nobody
 	}
+	for _, i := range g.cutOff() {
+		if !g.saturated[i] {
+			g.saturated[i] = true
+			g.cut++
+		}
+	}
 	d, err := difference(f, o.Reference)
 	if err != nil {
 		return nil, err
@@ -64,7 +71,9 @@ func newGround(f frame.Frame, o Options) (*ground, error) {
 		d[i] *= g.sign
 	}
 	g.noise = measureNoise(d, g.width, g.height)
-	level := g.base(d, o)
+	around := g.surrounding(d)
+	level := g.base(d, o, around)
+	g.widen(d, around)
 	g.local = make([]float64, len(d))
 	for i := range d {
 		g.local[i] = d[i] - level[i]
@@ -125,7 +134,7 @@ func countFinite(v []float64) int {
 }
 
 // base returns the background of every pixel and describes it.
-func (g *ground) base(d []float64, o Options) []float64 {
+func (g *ground) base(d []float64, o Options, around surround) []float64 {
 	out := make([]float64, len(d))
 	switch window := o.WindowPx; {
 	case window > 0:
@@ -143,10 +152,7 @@ func (g *ground) base(d []float64, o Options) []float64 {
 		}
 		g.background = Background{Method: "one level, that of the differences to the reference which stand out least"}
 	default:
-		window = min(max(15, min(g.width, g.height)/4), g.width, g.height)
-		plane, kept := g.plane(d, true)
-		g.spread(kept)
-		g.windows(d, out, mesh{window: window, plane: plane, kept: kept})
+		out, window = around.level, around.window
 		g.background = Background{Method: fmt.Sprintf("local, the median of the pixels that do not stand out in windows of %d x %d pixels, interpolated between them", window, window), SpanPx: window}
 	}
 	b := &g.background

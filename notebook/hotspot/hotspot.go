@@ -59,7 +59,7 @@ type Spot struct {
 	FitRise  *float64 `json:"fit_rise"` // height of the fitted Gaussian over the same zero as Rise; less biased by noise than Rise
 	UFitRise *float64 `json:"u_fit_rise"`
 
-	SaturatedPx int  `json:"saturated_px"` // Peak and Rise are then lower limits; such pixels take no part in the fit
+	SaturatedPx int  `json:"saturated_px"` // at the end of the range, or on a plateau of the frame's extreme value: Peak and Rise are then limits; such pixels take no part in the fit
 	MissingPx   int  `json:"missing_px"`   // missing pixels that touch the spot
 	AtEdge      bool `json:"at_edge"`      // it reaches the edge of the frame, so part of it may not be seen
 
@@ -89,6 +89,7 @@ type Found struct {
 	Distances  []Distance `json:"distances"`
 	SmallCount int        `json:"too_small"`     // connected groups above the threshold with fewer pixels than MinAreaPx
 	HighestSD  float64    `json:"highest_sigma"` // of the pixel that stands out most, in a spot or not
+	PlateauPx  int        `json:"plateau_px"`    // touching pixels of exactly the frame's extreme value below a stated end of the range: cut off there
 
 	Width, Height int       `json:"-"`
 	Local         []float64 `json:"-"` // rises over the background, in the sense looked for; NaN where missing
@@ -126,7 +127,7 @@ func Find(f frame.Frame, o Options) (Found, error) {
 	if err != nil {
 		return Found{}, err
 	}
-	out := Found{Noise: g.noise, Background: g.background, Width: f.Width, Height: f.Height, Local: g.local}
+	out := Found{Noise: g.noise, Background: g.background, PlateauPx: g.cut, Width: f.Width, Height: f.Height, Local: g.local}
 	if !(g.noise.SD > 0) { // every pixel is the same
 		return out, nil
 	}

@@ -270,37 +270,115 @@ func TestAxes(t *testing.T) {
 	refused(t, "an axis to its origin", a.Validate())
 }
 
-// TestMoved shifts a scene of closed form with a spot that only the powered frame has.
+// TestMoved shifts a scene of closed form with a spot that only the powered frame
+// has: waves everywhere, and pads with soft edges on an even ground, whose edges
+// make spots of their own when they move.
 func TestMoved(t *testing.T) {
 	t.Parallel()
-	build := func(dx float64, seed uint64, bumps ...bump) frame.Frame {
+	build := func(dx float64, seed uint64, pads bool, bumps ...bump) frame.Frame {
 		f := scene(128, 96, 25, 0.03, seed, bumps...)
 		for i := range f.Pixels {
 			x, y := float64(i%128)-dx, float64(i/128)
-			f.Pixels[i] += math.Sin(x/5) * math.Cos(y/6)
+			if !pads {
+				f.Pixels[i] += math.Sin(x/5) * math.Cos(y/6)
+				continue
+			}
+			for _, c := range []hotspot.Point{{X: 25, Y: 20}, {X: 100, Y: 25}, {X: 90, Y: 75}, {X: 20, Y: 70}} {
+				f.Pixels[i] += 3 * edge(6-math.Abs(x-c.X)) * edge(4-math.Abs(y-c.Y))
+			}
 		}
 		return f
 	}
-	cold, hot := build(0, 1), build(0.6, 2, bump{8, 60, 40, 3, 3})
-	o := usual()
-	o.Reference = &cold
-	found := find(t, hot, o)
-	m := found.MovedSince(hot, cold)
-	if !m.Checked || math.Abs(m.DXPx-0.6) > 0.05 || math.Abs(m.DYPx) > 0.05 || m.Warning(0.2) == "" || m.Warning(1) != "" || m.Rise < 0.05 || m.Rise > 0.3 {
-		t.Errorf("moved by 0.6 pixels: %+v", m)
+	for _, pads := range []bool{false, true} {
+		cold, hot := build(0, 1, pads), build(0.6, 2, pads, bump{8, 60, 40, 3, 3})
+		o := usual()
+		o.Reference = &cold
+		found := find(t, hot, o)
+		m := found.MovedSince(hot, cold, o)
+		if !m.Checked || math.Abs(m.DXPx-0.6) > 4*m.UXPx || math.Abs(m.DYPx) > 4*m.UYPx || m.UXPx > 0.03 || m.Rise < 0.01 {
+			t.Fatalf("pads %v, moved by 0.6 pixels: %+v", pads, m)
+		}
+		// The waves move everywhere and are noise; the pads' edges make false spots.
+		threshold := o.ThresholdSD * found.Noise.SD
+		if got := m.Warning(0.2, threshold); (got != "") != pads || m.Warning(1, 0) != "" || m.Warning(0.2, 0) == "" {
+			t.Errorf("pads %v: warning %q at a threshold of %v, %+v", pads, got, threshold, m)
+		}
+		aligned, err := m.Aligned(cold)
+		if err != nil {
+			t.Fatal(err)
+		}
+		o.Reference = &aligned
+		again := find(t, hot, o)
+		if s := again.Spots[0]; again.Noise.SD > 0.06 || math.Abs(s.XPx-60) > 4*s.UXPx || len(again.Spots) != 1 {
+			t.Errorf("pads %v, aligned: noise %v, %d spots, first %+v", pads, again.Noise.SD, len(again.Spots), s)
+		}
+		flat := scene(128, 96, 25, 0.03, 9)
+		if m := found.MovedSince(hot, flat, o); m.Checked || m.Why == "" {
+			t.Errorf("against a frame without structure: %+v", m)
+		}
 	}
-	aligned, err := m.Aligned(cold)
-	if err != nil {
-		t.Fatal(err)
+}
+
+// edge is a step from 0 to 1 at 0 with a soft edge of a pixel.
+func edge(d float64) float64 { return math.Erfc(-d/math.Sqrt2) / 2 }
+
+// TestMovementNotKnown: an even ramp does not tell where it lies, nor does a
+// straight edge along itself, nor noise. No frame has moved.
+func TestMovementNotKnown(t *testing.T) {
+	t.Parallel()
+	for name, ground := range map[string]func(x, y float64) float64{
+		"ramp":  func(x, y float64) float64 { return 0.02*x + 0.01*y },
+		"step":  func(x, _ float64) float64 { return 4 * edge(x-64.3) },
+		"slant": func(x, y float64) float64 { return 4 * edge((x+y-100)/math.Sqrt2) },
+		"noise": func(_, _ float64) float64 { return 0 },
+	} {
+		for seed := range uint64(5) {
+			build := func(seed uint64, bumps ...bump) frame.Frame {
+				f := scene(128, 96, 25, 0.05, seed, bumps...)
+				for i := range f.Pixels {
+					f.Pixels[i] += ground(float64(i%128), float64(i/128))
+				}
+				return f
+			}
+			hot, cold := build(2*seed+40, bump{3, 40, 30, 3, 3}, bump{2, 90, 60, 3, 3}), build(2*seed+41)
+			o := usual()
+			o.Reference = &cold
+			found := find(t, hot, o)
+			m := found.MovedSince(hot, cold, o)
+			if m.Checked || !strings.HasPrefix(m.Why, "too little structure") || m.Warning(0, 0) != "" || len(found.Spots) != 2 {
+				t.Errorf("%s, seed %d: %d spots, %+v", name, seed, len(found.Spots), m)
+			}
+		}
 	}
-	o.Reference = &aligned
-	again := find(t, hot, o)
-	if s := again.Spots[0]; again.Noise.SD > 0.06 || math.Abs(s.XPx-60) > 4*s.UXPx || len(again.Spots) != 1 {
-		t.Errorf("aligned: noise %v, %d spots, first %+v", again.Noise.SD, len(again.Spots), s)
-	}
-	flat := scene(128, 96, 25, 0.03, 9)
-	if m := found.MovedSince(hot, flat); m.Checked || m.Why == "" {
-		t.Errorf("against a frame without structure: %+v", m)
+}
+
+// TestMovementUncertainty holds that movements are missed by what is stated, with
+// much structure and with little.
+func TestMovementUncertainty(t *testing.T) {
+	t.Parallel()
+	rng := rand.New(rand.NewPCG(8, 8))
+	for _, height := range []float64{0.6, 2} {
+		var dx pull
+		for seed := range uint64(24) {
+			x, y := rng.Float64()-0.5, rng.Float64()-0.5
+			pads := func(dx, dy float64) []bump {
+				return []bump{{height, 30 + dx, 25 + dy, 3, 3}, {height, 90 + dx, 20 + dy, 3, 4}, {height, 100 + dx, 70 + dy, 4, 3}, {height, 25 + dx, 75 + dy, 3, 3}}
+			}
+			cold := scene(128, 96, 25, 0.05, 2*seed+300, pads(0, 0)...)
+			hot := scene(128, 96, 25, 0.05, 2*seed+301, append(pads(x, y), bump{4, 60, 45, 3, 3})...)
+			o := usual()
+			o.Reference = &cold
+			m := find(t, hot, o).MovedSince(hot, cold, o)
+			if !m.Checked {
+				t.Fatalf("height %v, moved by %v, %v: %+v", height, x, y, m)
+			}
+			dx.add(m.DXPx-x, m.UXPx)
+			dx.add(m.DYPx-y, m.UYPx)
+			if seed == 0 {
+				t.Logf("height %v: u %v, %v", height, m.UXPx, m.UYPx)
+			}
+		}
+		dx.check(t, "movement")
 	}
 }
 

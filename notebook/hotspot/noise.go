@@ -20,6 +20,7 @@ type Noise struct {
 // Where a noise is from.
 const (
 	NoiseMeasured = "median absolute difference of neighbours"
+	NoiseSpread   = "median absolute deviation from the local background, spots left out: stripes, or noise that many pixels share"
 	NoiseRounding = "rounding of the numbers, since most neighbours are equal"
 	NoiseAssumed  = "a thousandth of the range of values, since the frame has no noise to measure"
 	NoiseNone     = "none, since every pixel is the same"
@@ -43,8 +44,15 @@ const mostReach = 3
 // Where more than half of the differences are 0, the rounding of the numbers is
 // taken in its place (a step over the root of 12), and of numbers that are not
 // rounded either, a thousandth of their range.
+//
+// Stripes drop out of such differences, and noise that many pixels share hardly
+// shows: where the pixels that do not stand out scatter about their local background
+// by more, that is taken.
 func MeasureNoise(f frame.Frame) Noise {
-	return measureNoise(f.Pixels, f.Width, f.Height)
+	g := &ground{frame: f, width: f.Width, height: f.Height, sign: 1}
+	g.noise = measureNoise(f.Pixels, f.Width, f.Height)
+	g.widen(f.Pixels, g.surrounding(f.Pixels))
+	return g.noise
 }
 
 func measureNoise(v []float64, width, height int) Noise {
@@ -54,8 +62,7 @@ func measureNoise(v []float64, width, height int) Noise {
 	for reach := 1; reach <= max(1, min(mostReach, min(width, height)/16)); reach++ {
 		sd := secondDifference(v, width, height, reach, work)
 		if reach == 1 {
-			// Less than 4 times what the median itself scatters by is not a difference.
-			near, least = sd, 1+math.Max(0.05, 6/math.Sqrt(float64(len(v))))
+			near, least = sd, scatters(len(v))
 		}
 		if reach == 1 || sd > near*least && sd > n.SD {
 			n.SD, n.ReachPx = sd, reach
@@ -68,7 +75,7 @@ func measureNoise(v []float64, width, height int) Noise {
 		return withoutNoise(v)
 	}
 	if n.ReachPx > 1 {
-		n.CorrelatedPx = sharing(v, width, height, n.SD, work)
+		n.CorrelatedPx = sharing(v, width, height, shared{n.SD, mostReach}, work)
 	}
 	return n
 }
@@ -101,15 +108,21 @@ func alongLine(v, work []float64) float64 {
 	return madToSD * middle(work) / math.Sqrt(6)
 }
 
+// shared is a noise of a pixel and how far apart pixels may share it.
+type shared struct {
+	sd    float64
+	reach int
+}
+
 // sharing estimates how many pixels share their noise, the sum of the
 // correlations with all others: 1 + 2 sum of those along rows, times the same
 // along columns. The correlation l apart follows from the spread of first
 // differences, 2 sd² (1 - rho).
-func sharing(v []float64, width, height int, sd float64, work []float64) float64 {
+func sharing(v []float64, width, height int, s shared, work []float64) float64 {
 	total := 1.0
 	for _, step := range [...]int{1, width} {
 		sum := 1.0
-		for lag := 1; lag <= mostReach; lag++ {
+		for lag := 1; lag <= s.reach; lag++ {
 			work = work[:0]
 			for y := range height {
 				for x := range width {
@@ -121,7 +134,7 @@ func sharing(v []float64, width, height int, sd float64, work []float64) float64
 					}
 				}
 			}
-			rho := 1 - sq(madToSD*middle(work)/sd)/2
+			rho := 1 - sq(madToSD*middle(work)/s.sd)/2
 			if rho < 0.05 { // within what the estimate itself scatters by
 				break
 			}

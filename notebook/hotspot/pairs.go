@@ -52,7 +52,10 @@ func ParsePairs(text string) ([]Pair, error) {
 		}
 		out = append(out, Pair{Point{a[0], a[1]}, Point{b[0], b[1]}})
 	}
-	if len(out) < 2 || len(out) > 1000 {
+	if len(out) == 1 {
+		return nil, fault.Invalidf("one pair of points is too few").WithHint(pairsHint)
+	}
+	if len(out) == 0 || len(out) > 1000 {
 		return nil, fault.Invalidf("%d pairs of points", len(out)).WithHint(pairsHint)
 	}
 	return out, nil
@@ -106,7 +109,7 @@ func Register(pairs []Pair, a Alignment) (Registration, error) {
 
 func checkPairs(pairs []Pair, a Alignment) error {
 	if len(pairs) < 2 || a.Affine && len(pairs) < 3 {
-		return fault.Invalidf("%d pairs are too few", len(pairs)).WithHint("give two pairs, or three for an affine map")
+		return fault.Invalidf("%s too few", map[bool]string{true: "one pair is", false: fmt.Sprintf("%d pairs are", len(pairs))}[len(pairs) == 1]).WithHint("give two pairs, or three for an affine map")
 	}
 	if u := a.PlacingPx; u != nil && !(*u > 0 && *u < 1e6) {
 		return fault.Invalidf("points placed to %g pixels", *u).WithHint("give a standard uncertainty above 0 in micrograph pixels")

@@ -31,7 +31,7 @@ func (s *sheet) footer() []footerLine {
 	}
 	lines = append(lines, footerLine{text: size})
 	if n := s.stats.MissingCount; n > 0 {
-		lines = append(lines, footerLine{text: count(n, "missing pixel"), patch: true})
+		lines = append(lines, footerLine{text: s.withoutValue(n), patch: true})
 	}
 	if n := s.stats.SaturatedCount; n > 0 {
 		lines = append(lines, footerLine{text: count(n, "saturated pixel") + ": highest and mean are lower limits"})
@@ -49,6 +49,17 @@ func (s *sheet) footer() []footerLine {
 		lines = append(lines, footerLine{text: fmt.Sprintf("%d below and %d above the colour bar, drawn in its end colours", below, above)})
 	}
 	return lines
+}
+
+// withoutValue says of how many pixels no value is shown, and why.
+func (s *sheet) withoutValue(n int) string {
+	switch missing := min(n, s.o.Missing); {
+	case s.o.Hidden == "":
+		return count(n, "missing pixel")
+	case missing > 0:
+		return count(n-missing, "pixel") + " " + s.o.Hidden + ", " + count(missing, "missing pixel")
+	}
+	return count(n, "pixel") + " " + s.o.Hidden
 }
 
 func count(n int, what string) string {
@@ -90,7 +101,7 @@ func (s *sheet) drawTexts() {
 		at := image.Pt(x, y+textSize)
 		if l.patch {
 			patch := image.Rect(x, y+3, x+textSize-1, y+textSize+2)
-			s.fill(patch, Missing())
+			s.fill(patch, s.o.noValue())
 			s.frameLine(patch)
 			at.X += textSize + 8
 		}

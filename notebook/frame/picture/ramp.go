@@ -21,6 +21,11 @@ const (
 	Viridis Ramp = iota
 	Inferno
 	Grey
+
+	// Cyclic is for values that go round, such as phases: both ends are one colour.
+	// It is a circle of equal lightness and chroma in CIELAB, see cyclic.go; being
+	// for a full turn alone, it is not among the names that ParseRamp reads.
+	Cyclic
 )
 
 // String returns the ramp's name as ParseRamp reads it.
@@ -32,6 +37,8 @@ func (r Ramp) String() string {
 		return "inferno"
 	case Grey:
 		return "grey"
+	case Cyclic:
+		return "cyclic"
 	default:
 		return "unknown"
 	}
@@ -53,10 +60,16 @@ func ParseRamp(s string) (Ramp, error) {
 // Missing is the colour of pixels without a value. No ramp comes near it.
 func Missing() color.RGBA { return color.RGBA{R: 255, G: 0, B: 255, A: 255} }
 
+// Hidden is the colour of pixels whose value is known and not shown.
+func Hidden() color.RGBA { return color.RGBA{R: 0x30, G: 0x32, B: 0x36, A: 255} }
+
 // colours is a ramp ready to look up.
 type colours [256]color.RGBA
 
 func (r Ramp) colours() *colours {
+	if r == Cyclic {
+		return cyclic()
+	}
 	var c colours
 	table := viridisTable
 	if r == Inferno {

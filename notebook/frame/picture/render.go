@@ -31,6 +31,15 @@ type Options struct {
 	// the picture.
 	Range *[2]float64
 
+	// Hidden, where it is not empty, says why pixels have no value that do have one:
+	// "hidden, below 3 standard uncertainties". Pixels without a value are then drawn
+	// in the colour Hidden in place of Missing, and counted below the picture with
+	// that line.
+	Hidden string
+
+	// Missing are the pixels, of those drawn as hidden, that have no value at all.
+	Missing int
+
 	// ObjectPixelUM is how much of the object one pixel sees, in µm; 0 when it is
 	// not known, then there is no scale bar.
 	ObjectPixelUM float64
@@ -151,6 +160,14 @@ func rangeOf(st frame.Stats, stated *[2]float64) (span, error) {
 	return span{low, high}, nil
 }
 
+// noValue is the colour of pixels without a value.
+func (o Options) noValue() color.RGBA {
+	if o.Hidden != "" {
+		return Hidden()
+	}
+	return Missing()
+}
+
 // factor returns the whole factor of enlargement.
 func (o Options) factor(f frame.Frame) int {
 	want := o.LongSide
@@ -207,6 +224,9 @@ func (s *sheet) drawFrame() {
 		row := s.img.Pix[at : at+rowBytes]
 		for x := range s.f.Width {
 			c := s.table.at(s.span, s.f.Pixels[y*s.f.Width+x])
+			if c == Missing() {
+				c = s.o.noValue()
+			}
 			for i := range s.scale {
 				copy(row[4*(x*s.scale+i):], []byte{c.R, c.G, c.B, c.A})
 			}

@@ -155,7 +155,11 @@ func (j job) check(rateHz float64, frames int) error {
 	if !(rateHz > 0) || math.IsInf(rateHz, 0) {
 		return fault.Invalidf("a frame rate of %g Hz", rateHz).WithHint("give the frames a second, above 0")
 	}
-	if 2*f >= rateHz {
+	if 2*f == rateHz {
+		return fault.Invalidf("%.6g Hz is not below half the frame rate of %.6g Hz but equal to it: how much of it shows up depends on when the frames are taken", f, rateHz).
+			WithHint("drive at %.4g Hz or less, or take the frames faster", rateHz/MinSamples)
+	}
+	if 2*f > rateHz {
 		shown := math.Abs(f - rateHz*math.Round(f/rateHz))
 		return fault.Invalidf("%.6g Hz is not below half the frame rate of %.6g Hz: it would show up as %.4g Hz", f, rateHz, shown).
 			WithHint("drive at %.4g Hz or less, or take the frames faster", rateHz/MinSamples)

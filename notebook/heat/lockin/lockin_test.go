@@ -375,7 +375,7 @@ func TestRefused(t *testing.T) {
 		says string
 	}{
 		{"aliased", Options{FrequencyHz: 7, RateHz: 9}, fault.Invalid, "would show up as 2 Hz"},
-		{"at half the rate", Options{FrequencyHz: 4.5, RateHz: 9}, fault.Invalid, "not below half"},
+		{"at half the rate", Options{FrequencyHz: 4.5, RateHz: 9}, fault.Invalid, "not below half the frame rate of 9 Hz but equal to it"},
 		{"three a period", Options{FrequencyHz: 3, RateHz: 9}, fault.Invalid, "3 frames a period are too few"},
 		{"shorter than a period", Options{FrequencyHz: 0.2, RateHz: 9}, fault.Invalid, "0.667 of a period"},
 		{"no rate", Options{FrequencyHz: 1}, fault.Usage, "has no times"},

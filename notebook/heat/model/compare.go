@@ -21,13 +21,14 @@ type Comparison struct {
 	BiasK       Judged // mean difference
 	RMSK        float64
 	SDK         float64 // about the mean difference
-	Correlation float64
+	Correlation float64 // NaN where measured or model are the same everywhere
 
 	// Scale is the slope of measured over model temperatures, from a straight line
 	// through both with their uncertainties (W. E. Deming, Statistical Adjustment
 	// of Data, 1943); OffsetK is where it cuts. The uncertainty of the slope takes
 	// in what is left about the line, for as many independent values as there are
-	// blur spots, and the combined uncertainty over the range of the model.
+	// blur spots, and the combined uncertainty over the range of the model. Both are
+	// NaN where the model is the same everywhere.
 	Scale   Judged
 	OffsetK float64
 
@@ -160,9 +161,24 @@ func (c *Comparison) summarise(j Job) {
 	}
 	c.BiasK.Value, c.RMSK = sum/n, math.Sqrt(squares/n)
 	c.SDK = math.Sqrt(math.Max(0, squares/n-c.BiasK.Value*c.BiasK.Value))
-	c.Correlation = (ms - m*s/n) / math.Sqrt((mm-m*m/n)*(ss-s*s/n))
+	c.Correlation = math.NaN()
+	if c.varies(j.Measured.Pixels) && c.varies(c.OnFrame) {
+		c.Correlation = (ms - m*s/n) / math.Sqrt((mm-m*m/n)*(ss-s*s/n))
+	}
 	c.BiasK.U = math.Hypot(j.shared(), c.NoiseK/math.Sqrt(n))
 	c.BiasK.Normalised = c.BiasK.Value / c.BiasK.U
+}
+
+// varies reports whether values differ where both maps have one, by more than the
+// rounding of blur and areas.
+func (c *Comparison) varies(values []float64) bool {
+	low, high := math.Inf(1), math.Inf(-1)
+	for i, d := range c.Difference {
+		if !math.IsNaN(d) {
+			low, high = math.Min(low, values[i]), math.Max(high, values[i])
+		}
+	}
+	return high-low > 1e-11*math.Max(math.Abs(low), math.Abs(high))
 }
 
 // level is a temperature near those of the model, to keep sums of squares small.
@@ -177,6 +193,10 @@ func (c *Comparison) level() float64 {
 
 // fit lays a line through measured over model.
 func (c *Comparison) fit(j Job) {
+	if !c.varies(c.OnFrame) {
+		c.Scale, c.OffsetK = Judged{math.NaN(), math.NaN(), math.NaN()}, math.NaN()
+		return
+	}
 	n, level := float64(c.Pixels), c.level()
 	var m, s, mm, ss, ms float64
 	low, high := math.Inf(1), math.Inf(-1)

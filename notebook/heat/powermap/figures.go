@@ -14,7 +14,7 @@ type asked struct {
 }
 
 // figures computes total, peak and region with their uncertainties.
-func (s *solver) figures(r *Result, q, bias []float64) {
+func (s *solver) figures(r *Result, q []float64) {
 	for i, v := range r.PowerWM2 {
 		if v > r.PowerWM2[r.PeakY*r.Width+r.PeakX] {
 			r.PeakX, r.PeakY = i%r.Width, i/r.Width
@@ -29,11 +29,16 @@ func (s *solver) figures(r *Result, q, bias []float64) {
 	}
 	for _, a := range list {
 		scale := a.scale(s.job.Plate)
-		a.into.Value, a.into.Bias = scale*s.sum(a, q), scale*s.sum(a, bias)
+		a.into.Value = scale * s.sum(a, q)
 		a.into.add("noise", scale*s.noise(a))
-		if a.weights != nil {
-			a.into.add("regularisation", math.Abs(a.into.Bias))
-		}
+	}
+	r.PeakHigh, r.PeakLow = s.peakLimits(r)
+	r.PeakWM2.add("ringing and choice of the largest", r.PeakHigh/math.Sqrt(3))
+	r.PeakWM2.add("spread", r.PeakLow/math.Sqrt(3))
+	if r.RegionW != nil {
+		region := list[len(list)-1]
+		r.RegionLost = region.scale(s.job.Plate) * s.regionLimit(region.weights, r)
+		r.RegionW.add("regularisation", r.RegionLost/math.Sqrt(3))
 	}
 	r.NotStated = s.inputs(list)
 	for _, a := range list {

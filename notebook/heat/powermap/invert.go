@@ -2,7 +2,6 @@ package powermap
 
 import (
 	"math"
-	"slices"
 
 	"dieglow/catalog/fault"
 	"dieglow/notebook/frame"
@@ -25,13 +24,15 @@ const (
 type Result struct {
 	Width, Height int
 	PowerWM2      []float64 // row by row from the top left
-	BiasWM2       []float64 // estimate of what the regularisation took off or added, see Invert
 
 	TotalW     Figure
 	PeakWM2    Figure
 	PeakX      int
 	PeakY      int
+	PeakHigh   float64 // W/m² that the peak may read high, by ringing and as the largest of many pixels
+	PeakLow    float64 // W/m² that it may read low, where the source is hardly wider than a point
 	RegionW    *Figure // of the region asked for
+	RegionLost float64 // W that the regularisation may have added to it or taken away, at most
 	NoiseWM2   float64 // standard deviation that noise alone gives a pixel
 	NegativeW  float64 // power below zero, added up: what noise and ringing make of nothing
 	NoiseK     float64 // stated, or what the map says itself
@@ -49,7 +50,6 @@ type Result struct {
 // Figure is a value with its standard uncertainty and where that comes from.
 type Figure struct {
 	Value, U float64
-	Bias     float64 // estimate of the regularisation's bias: what it would have to be corrected by, with the sign turned
 	Parts    []Part
 }
 
@@ -90,14 +90,14 @@ func whole(values []float64, width, height int) error {
 // power maps of chips, here of the slope of the power. The mean is inverted as it
 // is, so that the total power has no bias from alpha. Elsewhere the map is F q,
 // F = H²/(H² + alpha kappa²), of the true one: fine detail is taken off, and sharp
-// rims ring. The bias is estimated by doing it once more, F p - p, to the map found
-// with its noise and ringing cut off: what is less than three standard deviations
-// of noise above the median is set to the median. The estimate is too small, by a
-// half or more where the detail that is lost is much of the whole.
+// rims ring. What that may do to the sum of a region and to the peak is bounded
+// (see regionLimit and peakLimits), and counts into their uncertainties as a
+// rectangular distribution of that half width.
 //
 // Fault Invalid where the plate is not one, a pixel is missing, the noise is not
 // above zero, or the region lies outside; without any film the mean power does
-// not follow, which is refused too.
+// not follow, which is refused too, as is a total power that is negative beyond
+// three standard uncertainties.
 func Invert(j Job) (Result, error) {
 	if err := j.Plate.validate(); err != nil {
 		return Result{}, err
@@ -118,8 +118,20 @@ func Invert(j Job) (Result, error) {
 	s := solver{job: j, t: newTransform(j.Width, j.Height)}
 	s.see(j.Plate)
 	s.c = s.t.forward(j.RiseK)
-	return s.solve(), nil
+	r := s.solve()
+	if v := r.TotalW.Value + r.TotalW.U + r.PeakWM2.Value + r.PeakWM2.U + r.ResidualK; math.IsNaN(v) || math.IsInf(v, 0) {
+		return Result{}, fault.Invalidf("the powers come out beyond what numbers hold").WithHint("check the unit of the frame, and the values of the plate")
+	}
+	if r.TotalW.Value < -fewestBelow*r.TotalW.U {
+		return Result{}, fault.Invalidf("the total power would be %.3g W, %.3g standard uncertainties below nothing: the map falls where it should rise", r.TotalW.Value, -r.TotalW.Value/r.TotalW.U).
+			WithHint("give the powered frame, and take the unpowered one from it: are the frame and --reference swapped, or is --ambient too high?")
+	}
+	return r, nil
 }
+
+// fewestBelow is how many standard uncertainties below zero a total power is no
+// longer noise about zero.
+const fewestBelow = 3
 
 // solver holds the transformed map.
 type solver struct {
@@ -166,27 +178,8 @@ func (s *solver) solve() Result {
 	r.Alpha = s.alpha
 	r.Relative = s.alpha / (s.h[0] * s.h[0] * p.ConductivityWMK.Value * p.ThicknessMM.Value * 1e-3) * (p.FilmWM2K.Value + p.TopFilmWM2K.Value)
 	r.MeanK, r.ResolvedUM = s.c[0]/math.Sqrt(n), s.resolvedUM()
-	bias := s.bias(&r)
-	r.BiasWM2 = s.t.back(bias)
-	s.figures(&r, q, bias)
+	s.figures(&r, q)
 	return r
-}
-
-// bias returns the coefficients of its estimate.
-func (s *solver) bias(r *Result) []float64 {
-	sorted := slices.Clone(r.PowerWM2)
-	slices.Sort(sorted)
-	plausible, median := slices.Clone(r.PowerWM2), sorted[len(sorted)/2]
-	for i, v := range plausible {
-		if v < median+3*r.NoiseWM2 {
-			plausible[i] = median
-		}
-	}
-	c := s.t.forward(plausible)
-	for i := range c {
-		c[i] *= s.filter(i) - 1
-	}
-	return c
 }
 
 // filter is how much of a coefficient is kept; all of the mean.

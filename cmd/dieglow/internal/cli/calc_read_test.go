@@ -59,7 +59,7 @@ func TestStackFileRefusals(t *testing.T) {
 		{"index 0", lens(`{"n":0,"radius1_mm":25,"radius2_mm":null,"thickness_mm":3}`), fault.Invalid, `"n" is 0`},
 		{"index 1", lens(`{"n":1,"radius1_mm":25,"radius2_mm":null,"thickness_mm":3}`), fault.Invalid, `"n" is 1`},
 		{"focal length 0", lens(`{"focal_mm":0}`), fault.Invalid, `"focal_mm" is 0`},
-		{"focal length too small", lens(`{"focal_mm":1e-320}`), fault.Invalid, "too large"},
+		{"focal length too small", lens(`{"focal_mm":1e-320}`), fault.Invalid, "is not between"},
 		{"gap below 0", lens(`{"focal_mm":25,"gap_after_mm":-1},{"focal_mm":25}`), fault.Invalid, `"gap_after_mm" is -1`},
 		{"diameter 0", lens(`{"focal_mm":25,"diameter_mm":0}`), fault.Invalid, `"diameter_mm" is 0`},
 		{"name with a control character", lens(`{"focal_mm":25,"name":"a\u001b[2J"}`), fault.Invalid, "control character"},

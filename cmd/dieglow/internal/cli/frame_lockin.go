@@ -44,7 +44,8 @@ corrected for that. A response that has lost its harmonics needed no correction 
 is then too small by the bias that is stated.
 
 Maps: amplitude.npy, phase.npy (rad), in-phase.npy, quadrature.npy, mean.npy and
-u-amplitude.npy (standard uncertainty); pictures: amplitude.png and phase.png (deg).`,
+u-amplitude.npy (standard uncertainty); pictures: amplitude.png and phase.png
+(deg), in colours that go round, +180 and -180 alike.`,
 		example: `  dieglow frame lockin stack.npy --rate 25Hz --frequency 1.25Hz --to lock-
   dieglow frame lockin stack.csv --frequency 0.5Hz --drive square --diffusivity 0.88cm2/s --json`,
 		flags: func(f *pflag.FlagSet) {
@@ -80,7 +81,7 @@ type lockinPixel struct {
 	X          int      `json:"x_px"`
 	Y          int      `json:"y_px"`
 	Amplitude  float64  `json:"amplitude"`
-	UAmplitude float64  `json:"u_amplitude"`
+	UAmplitude *float64 `json:"u_amplitude"`
 	PhaseDeg   *float64 `json:"phase_deg"` // null where hidden
 	UPhaseDeg  *float64 `json:"u_phase_deg"`
 	PhaseRad   *float64 `json:"phase_rad"`
@@ -106,10 +107,10 @@ type lockinFigures struct {
 	Unit             string            `json:"unit"`
 	Maps             map[string]string `json:"maps"` // unit of each
 	Amplitude        struct {
-		Max float64 `json:"max"`
-		X   int     `json:"x"`
-		Y   int     `json:"y"`
-		U   float64 `json:"u"`
+		Max float64  `json:"max"`
+		X   int      `json:"x"`
+		Y   int      `json:"y"`
+		U   *float64 `json:"u"`
 	} `json:"amplitude"`
 	Strongest []lockinPixel `json:"strongest"`
 	Noise     struct {
@@ -227,6 +228,14 @@ func riseName(u frame.Unit) string {
 	return rise(u).String()
 }
 
+// periods counts them in words.
+func periods(n float64, digits int) string {
+	if text := quantity.Fixed(n, digits); text != "1" {
+		return text + " periods"
+	}
+	return "1 period"
+}
+
 func degrees(rad float64) *float64 { return finite(rad * 180 / math.Pi) }
 
 func (j lockinJob) figures(r *lockin.Result) lockinFigures {
@@ -244,7 +253,7 @@ func (j lockinJob) figures(r *lockin.Result) lockinFigures {
 	f.Noise.FrameSD, f.Noise.UAmplitude, f.Noise.Degrees = finite(lockin.Median(r.Noise)), finite(lockin.Median(r.UAmplitude)), r.Degrees
 	square := r.Drive.Drive == lockin.Square
 	for _, at := range r.Strongest(j.strongest) {
-		p := lockinPixel{X: at % r.Width, Y: at / r.Width, Amplitude: r.Amplitude[at], UAmplitude: r.UAmplitude[at], PhaseDeg: degrees(r.PhaseRad[at]), UPhaseDeg: degrees(r.UPhaseRad[at]), PhaseRad: finite(r.PhaseRad[at])}
+		p := lockinPixel{X: at % r.Width, Y: at / r.Width, Amplitude: r.Amplitude[at], UAmplitude: finite(r.UAmplitude[at]), PhaseDeg: degrees(r.PhaseRad[at]), UPhaseDeg: degrees(r.UPhaseRad[at]), PhaseRad: finite(r.PhaseRad[at])}
 		if square {
 			p.HalfSwing = finite(p.Amplitude / r.Drive.Fundamental)
 		}
@@ -260,11 +269,11 @@ func (j lockinJob) figures(r *lockin.Result) lockinFigures {
 }
 
 func (j lockinJob) lines(f lockinFigures) [][3]string {
-	show := func(v, u float64) string {
-		return strings.TrimSpace(quantity.With(v, u).Number(quantity.One) + " " + f.Unit)
+	show := func(v float64, u *float64) string {
+		return strings.TrimSpace(quantity.Estimate{Value: v, U: u}.Number(quantity.One) + " " + f.Unit)
 	}
 	lines := [][3]string{
-		{"frames", fmt.Sprintf("%d of %d, %s periods of %s frames", f.FramesUsed, f.Frames, quantity.Fixed(f.Periods, 5), quantity.Fixed(f.SamplesPerPeriod, 5)), report.Computed},
+		{"frames", fmt.Sprintf("%d of %d, %s of %s frames", f.FramesUsed, f.Frames, periods(f.Periods, 5), quantity.Fixed(f.SamplesPerPeriod, 5)), report.Computed},
 		{"frame rate", quantity.Shown(f.RateHz, 6, quantity.Hertz), f.RateFrom},
 		{"method", f.Method + ", " + f.Trend + " trend", ""},
 		{"largest amplitude", show(f.Amplitude.Max, f.Amplitude.U) + fmt.Sprintf(" at column %d, row %d", f.Amplitude.X, f.Amplitude.Y), report.Measured},
@@ -291,7 +300,10 @@ func (j lockinJob) lines(f lockinFigures) [][3]string {
 
 func (j lockinJob) results(f lockinFigures) []notebook.Result {
 	top := f.Strongest[0]
-	out := []notebook.Result{{Name: "amplitude", Label: fmt.Sprintf("largest amplitude at %s Hz, column %d, row %d", quantity.Fixed(f.FrequencyHz, 6), top.X, top.Y), Value: quantity.With(top.Amplitude, top.UAmplitude), Unit: f.Unit}}
+	out := []notebook.Result{{Name: "amplitude", Label: fmt.Sprintf("largest amplitude at %s Hz, column %d, row %d", quantity.Fixed(f.FrequencyHz, 6), top.X, top.Y), Value: quantity.Estimate{Value: top.Amplitude, U: top.UAmplitude}, Unit: f.Unit}}
+	if top.UAmplitude == nil {
+		out[0].WhyNoU = "the noise is beyond what numbers hold"
+	}
 	if top.PhaseDeg != nil {
 		out = append(out, notebook.Result{Name: "phase_deg", Label: "phase there", Value: quantity.With(*top.PhaseDeg, *top.UPhaseDeg), Unit: "deg"})
 	}
@@ -310,7 +322,7 @@ func (j lockinJob) warnings(r *lockin.Result, info frame.Info) []string {
 		out = append(out, "the file has times of its own; --rate is taken instead")
 	}
 	if p := r.Periods(); p < 3 {
-		out = append(out, fmt.Sprintf("%s periods only: what looks like the oscillation may be drift", quantity.Fixed(p, 3)))
+		out = append(out, periods(p, 3)+" only: what looks like the oscillation may be drift")
 	}
 	return out
 }
@@ -340,14 +352,17 @@ func (j lockinJob) maps(r *lockin.Result) ([]derivedFile, error) {
 		deg[i] = v * 180 / math.Pi
 	}
 	title := j.s.title + " at " + quantity.Shown(r.FrequencyHz, 5, quantity.Hertz)
+	phase := picture.Options{Title: title + ", phase in degrees", Ramp: picture.Cyclic, Range: &[2]float64{-180, 180},
+		Hidden: fmt.Sprintf("hidden, below %g standard uncertainties", r.Hide), Missing: r.Missing}
 	for _, p := range []struct {
-		name, what string
-		f          frame.Frame
-	}{{"amplitude.png", "amplitude", sheet(r.Amplitude, rise(j.unit))}, {"phase.png", "phase in degrees", sheet(deg, frame.Unstated)}} {
+		name string
+		f    frame.Frame
+		o    picture.Options
+	}{{"amplitude.png", sheet(r.Amplitude, rise(j.unit)), picture.Options{Title: title + ", amplitude"}}, {"phase.png", sheet(deg, frame.Unstated), phase}} {
 		if p.f.Stats().MissingCount == len(p.f.Pixels) {
 			continue // no phase is known anywhere
 		}
-		img, err := j.s.drawn(p.f, title+", "+p.what)
+		img, err := j.s.drawnAs(p.f, p.o)
 		if err != nil {
 			return nil, err
 		}
@@ -362,7 +377,11 @@ func (j lockinJob) maps(r *lockin.Result) ([]derivedFile, error) {
 
 // drawn draws a map, with a scale bar where the object pixel is known.
 func (s subject) drawn(f frame.Frame, title string) (image.Image, error) {
-	o := picture.Options{Title: title}
+	return s.drawnAs(f, picture.Options{Title: title})
+}
+
+// drawnAs draws a map as the options say, with a scale bar where the object pixel is known.
+func (s subject) drawnAs(f frame.Frame, o picture.Options) (image.Image, error) {
 	if s.pixel != nil {
 		o.ObjectPixelUM = s.pixel.Value
 	}

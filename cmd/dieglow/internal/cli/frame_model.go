@@ -58,7 +58,7 @@ type modelJob struct {
 }
 
 type modelJudged struct {
-	Value      float64  `json:"value"`
+	Value      *float64 `json:"value"` // null where it is not defined
 	U          *float64 `json:"u"`
 	Normalised *float64 `json:"over_u"` // distance from 0, or of a scale from 1, over u
 }
@@ -90,7 +90,7 @@ type modelFigures struct {
 	SDK          float64       `json:"sd_k"`
 	Correlation  *float64      `json:"correlation"`
 	Scale        modelJudged   `json:"scale"`  // measured over model rises
-	Offset       float64       `json:"offset"` // of the line, in the unit of the frame
+	Offset       *float64      `json:"offset"` // of the line, in the unit of the frame
 	NoiseK       float64       `json:"noise_k"`
 	NoiseFrom    string        `json:"noise_from"`
 	Disagreeing  int           `json:"disagreeing_pixels"`
@@ -250,11 +250,13 @@ func (j *modelJob) readMaps() error {
 }
 
 func (j modelJob) figures(c model.Comparison) modelFigures {
-	judged := func(v model.Judged) modelJudged { return modelJudged{v.Value, finite(v.U), finite(v.Normalised)} }
+	judged := func(v model.Judged) modelJudged {
+		return modelJudged{finite(v.Value), finite(v.U), finite(v.Normalised)}
+	}
 	p, px := c.Placed, j.job.PixelUM.Value
 	f := modelFigures{
 		Width: c.Width, Height: c.Height, Unit: j.job.Measured.Unit.String(), Pixels: c.Pixels, Overlap: c.Overlap, Reasons: nonNil(c.Reasons),
-		BiasK: judged(c.BiasK), RMSK: c.RMSK, SDK: c.SDK, Correlation: finite(c.Correlation), Scale: judged(c.Scale), Offset: c.OffsetK, NoiseK: c.NoiseK, NoiseFrom: "stated",
+		BiasK: judged(c.BiasK), RMSK: c.RMSK, SDK: c.SDK, Correlation: finite(c.Correlation), Scale: judged(c.Scale), Offset: finite(c.OffsetK), NoiseK: c.NoiseK, NoiseFrom: "stated",
 		Disagreeing: c.Disagreeing, Largest: modelPlace{c.Largest.X, c.Largest.Y, c.Largest.DifferenceK, finite(c.Largest.UK), finite(c.Largest.Normalised)},
 		Shift:     modelShift{p.At.X, p.At.Y, p.U.X, p.U.Y, p.At.X * px, p.At.Y * px, "found", p.Why, p.Tested, nil},
 		RotateDeg: j.job.RotateDeg, BlurUM: j.job.BlurUM, PixelUM: px, PixelFrom: j.s.how, ModelPixelUM: j.job.ModelPixelUM, Regions: []modelRegion{},

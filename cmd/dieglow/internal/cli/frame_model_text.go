@@ -27,10 +27,13 @@ func agreement(agree *bool) string {
 
 func (j modelJob) lines(f modelFigures) [][3]string {
 	show := func(v modelJudged, unit string) string {
-		if v.U == nil || !(*v.U > 0) {
-			return strings.TrimSpace(quantity.Fixed(v.Value, 4) + " " + unit)
+		switch {
+		case v.Value == nil:
+			return "not defined"
+		case v.U == nil || !(*v.U > 0):
+			return strings.TrimSpace(quantity.Fixed(*v.Value, 4) + " " + unit)
 		}
-		return strings.TrimSpace(quantity.With(v.Value, *v.U).Number(quantity.One) + " " + unit)
+		return strings.TrimSpace(quantity.With(*v.Value, *v.U).Number(quantity.One) + " " + unit)
 	}
 	place := fmt.Sprintf("%s, %s pixels of the frame", quantity.Fixed(f.Shift.X, 4), quantity.Fixed(f.Shift.Y, 4))
 	if f.Shift.UX > 0 && f.Shift.UY > 0 {
@@ -50,7 +53,7 @@ func (j modelJob) lines(f modelFigures) [][3]string {
 		lines = append(lines, [3]string{"correlation", quantity.Fixed(*f.Correlation, 5), report.Computed})
 	}
 	l := f.Largest
-	lines = append(lines, [3]string{"largest disagreement", show(modelJudged{l.DifferenceK, l.UK, nil}, "K") + fmt.Sprintf(" at column %d, row %d", l.X, l.Y), report.Computed},
+	lines = append(lines, [3]string{"largest disagreement", show(modelJudged{&l.DifferenceK, l.UK, nil}, "K") + fmt.Sprintf(" at column %d, row %d", l.X, l.Y), report.Computed},
 		[3]string{"pixels that disagree", fmt.Sprint(f.Disagreeing), report.Computed})
 	for _, r := range f.Regions {
 		lines = append(lines, [3]string{r.Name, show(r.DifferenceK, "K") + ", " + agreement(r.Agree), report.Computed})
@@ -61,16 +64,18 @@ func (j modelJob) lines(f modelFigures) [][3]string {
 func (j modelJob) results(f modelFigures) []notebook.Result {
 	value := func(v modelJudged) quantity.Estimate {
 		if v.U == nil || !(*v.U > 0) {
-			return quantity.Exactly(v.Value)
+			return quantity.Exactly(*v.Value)
 		}
-		return quantity.With(v.Value, *v.U)
+		return quantity.With(*v.Value, *v.U)
 	}
-	out := []notebook.Result{
-		{Name: "bias_k", Label: "measured less model, mean", Value: value(f.BiasK), Unit: "K"},
-		{Name: "scale", Label: "measured over model rises", Value: value(f.Scale)},
+	out := []notebook.Result{{Name: "bias_k", Label: "measured less model, mean", Value: value(f.BiasK), Unit: "K"}}
+	if f.Scale.Value != nil {
+		out = append(out, notebook.Result{Name: "scale", Label: "measured over model rises", Value: value(f.Scale)})
+	}
+	out = append(out, []notebook.Result{
 		{Name: "rms_k", Label: "root mean square difference", Value: quantity.Exactly(f.RMSK), Unit: "K", WhyNoU: "describes the difference found"},
 		{Name: "disagreeing_pixels", Label: "pixels that disagree, " + agreement(f.Agree) + " on the whole", Value: quantity.Exactly(float64(f.Disagreeing)), WhyNoU: "a count"},
-	}
+	}...)
 	for _, r := range f.Regions {
 		out = append(out, notebook.Result{Name: "difference_k " + r.Name, Label: r.Name + ", measured less model: " + agreement(r.Agree), Value: value(r.DifferenceK), Unit: "K"})
 	}
@@ -86,6 +91,9 @@ func (j modelJob) warnings(c model.Comparison) []string {
 	var out []string
 	if !c.Judged {
 		out = append(out, "not judged: state the uncertainties with --u-measured and --u-model")
+	}
+	if math.IsNaN(c.Scale.Value) {
+		out = append(out, "the model is the same everywhere: scale and correlation are not defined")
 	}
 	p := c.Placed
 	switch {

@@ -55,6 +55,8 @@ type overlaySeen struct {
 	Micrograph   [2]int               `json:"micrograph_px"` // width and height
 	PixelUM      *float64             `json:"micrograph_pixel_um"`
 	Registration hotspot.Registration `json:"registration"`
+	LimitPx      float64              `json:"residual_limit_px"` // of the residual: beyond it spots are not named
+	Fits         bool                 `json:"fits"`
 	Unit         string               `json:"unit"`
 	RiseOver     string               `json:"rise_over"`
 	Noise        hotspot.Noise        `json:"noise"`
@@ -81,6 +83,7 @@ func runOverlay(in *input, s subject) (analysed, error) {
 	}
 	b := o.photo.Bounds()
 	out := overlaySeen{Micrograph: [2]int{b.Dx(), b.Dy()}, Registration: o.onto, Unit: spots.Unit, RiseOver: spots.RiseOver, Noise: spots.Noise, Moved: spots.Moved, Levels: []float64{}, Spots: []overlaidSpot{}}
+	out.LimitPx, out.Fits = o.limitPx(), o.fits()
 	if at.pixelUM != nil {
 		um := at.pixelUM.Value / o.onto.Scale
 		out.PixelUM = &um
@@ -91,10 +94,12 @@ func runOverlay(in *input, s subject) (analysed, error) {
 		ux, uy, known := o.onto.U(p, hotspot.Point{X: spot.UXPx, Y: spot.UYPx})
 		seen := overlaidSpot{Number: i + 1, Spot: spot, MicrographX: m.X, MicrographY: m.Y}
 		u := math.Inf(1)
-		if known {
+		if known && out.Fits {
 			seen.UX, seen.UY, u = &ux, &uy, math.Max(ux, uy)
 		}
-		seen.Under = hotspot.Name(o.areas, m, u)
+		if seen.Under = (hotspot.Under{Also: []string{}}); out.Fits {
+			seen.Under = hotspot.Name(o.areas, m, u)
+		}
 		if m.X < -0.5 || m.Y < -0.5 || m.X > float64(b.Dx())-0.5 || m.Y > float64(b.Dy())-0.5 {
 			at.warnings = append(at.warnings, fmt.Sprintf("spot %d lies outside the micrograph", i+1))
 		}
@@ -112,6 +117,8 @@ type overlayed struct {
 	pairs []hotspot.Pair
 	onto  hotspot.Registration
 	areas []hotspot.Area
+
+	placedPx *float64 // as stated
 }
 
 // overlayInput reads the flags of overlay that are not of spots.
@@ -134,6 +141,7 @@ func (s subject) overlayInput(in *input) (overlayed, error) {
 		return o, fault.Usagef("an affine map finds out itself whether it is mirrored").WithHint("leave --mirror out")
 	}
 	in.value("pair-u", quantity.One, &how.PlacingPx)
+	o.placedPx = how.PlacingPx
 	if text, ok := in.given("areas"); ok && in.err == nil {
 		if o.areas, err = hotspot.ParseAreas(text); err != nil {
 			return o, err
@@ -174,18 +182,40 @@ func (s *seen) holdPairs(o overlayed) error {
 	return nil
 }
 
+// worstShare is how much of a micrograph's diagonal pairs may be missed by before
+// what lies under a spot is not said: more than most parts of a die take.
+const worstShare = 0.05
+
+// limitPx is the residual beyond which the pairs do not fit: three times what they
+// were said to be placed to, and never more than a share of the diagonal.
+func (o overlayed) limitPx() float64 {
+	b := o.photo.Bounds()
+	limit := worstShare * math.Hypot(float64(b.Dx()), float64(b.Dy()))
+	if o.placedPx != nil {
+		limit = math.Min(limit, 3**o.placedPx)
+	}
+	return limit
+}
+
+// fits reports whether the pairs are missed by no more than the limit, as far as
+// they tell.
+func (o overlayed) fits() bool { return o.onto.RMSPx == nil || *o.onto.RMSPx <= o.limitPx() }
+
 // doubts are warnings about the pairs.
 func (o overlayed) doubts() []string {
 	r := o.onto
 	var out []string
+	if !o.fits() {
+		out = append(out, fmt.Sprintf("the pairs are missed by %s micrograph pixels, more than %s: what lies under a spot is not known", quantity.Fixed(*r.RMSPx, 3), quantity.Fixed(o.limitPx(), 3)))
+	}
 	if r.RMSPx != nil && r.MirrorRMSPx != nil && *r.MirrorRMSPx < *r.RMSPx/3 {
 		hint := "add --mirror"
 		if r.Mirrored {
 			hint = "leave --mirror out"
 		}
 		out = append(out, fmt.Sprintf("the pairs fit the other way round far better, to %s pixels in place of %s: %s", quantity.Fixed(*r.MirrorRMSPx, 3), quantity.Fixed(*r.RMSPx, 3), hint))
-	} else if r.RMSPx != nil && *r.RMSPx > 2*r.Scale {
-		out = append(out, fmt.Sprintf("the pairs are missed by %s micrograph pixels, %s pixels of the frame: check that none is swapped or mistyped", quantity.Fixed(*r.RMSPx, 3), quantity.Fixed(*r.RMSPx/r.Scale, 3)))
+	} else if r.RMSPx != nil && (*r.RMSPx > 2*r.Scale || !o.fits()) {
+		out = append(out, fmt.Sprintf("the residual is %s pixels of the frame: check that no pair is swapped or mistyped", quantity.Fixed(*r.RMSPx/r.Scale, 3)))
 	}
 	return out
 }
@@ -202,6 +232,9 @@ func (s seen) overlayLines(out overlaySeen, spots spotsSeen) [][3]string {
 	residual := fmt.Sprintf("not known: %s fit exactly, whatever their errors", counted(r.Pairs, "pair"))
 	if r.RMSPx != nil {
 		residual = quantity.Fixed(*r.RMSPx, 3) + " micrograph pixels, root mean square of " + counted(r.Pairs, "pair")
+		if !out.Fits {
+			residual += ", more than the " + quantity.Fixed(out.LimitPx, 3) + " that spots are named to: none is"
+		}
 	}
 	placing := r.PlacingFrom
 	if r.PlacingPx != nil {
@@ -241,7 +274,11 @@ func (app *App) printOverlay(out overlaySeen, named bool, s seen) error {
 		}
 		row := []string{fmt.Sprint(spot.Number), sureTo(spot.XPx, spot.UXPx), sureTo(spot.YPx, spot.UYPx), sureTo(spot.MicrographX, ux), sureTo(spot.MicrographY, uy), sureTo(spot.Rise, spot.URise), quantity.Fixed(spot.Sigma, 3)}
 		if named {
-			row = append(row, spot.Under.Text())
+			under := "not known: the pairs do not fit"
+			if out.Fits {
+				under = spot.Under.Text()
+			}
+			row = append(row, under)
 		}
 		t.Rows = append(t.Rows, row)
 	}
@@ -255,7 +292,7 @@ func (s seen) overlayResults(out overlaySeen, spots spotsSeen) []notebook.Result
 		{Name: "scale", Label: "micrograph pixels a frame pixel", Value: quantity.Exactly(r.Scale), WhyNoU: "see the residual"},
 		{Name: "rotation_deg", Label: "rotation", Value: quantity.Exactly(r.RotationDeg), Unit: "°", WhyNoU: "see the residual"}}
 	if r.RMSPx != nil {
-		results = append(results, notebook.Result{Name: "rms_px", Label: fmt.Sprintf("residual of %d pairs, root mean square", r.Pairs), Value: quantity.Exactly(*r.RMSPx), Unit: "micrograph px", WhyNoU: "it is one itself"})
+		results = append(results, notebook.Result{Name: "rms_px", Label: "residual of " + counted(r.Pairs, "pair") + ", root mean square", Value: quantity.Exactly(*r.RMSPx), Unit: "micrograph px", WhyNoU: "it is one itself"})
 	}
 	for i, spot := range out.Spots[:min(len(out.Spots), mostResults)] {
 		name, label := fmt.Sprintf("spot%d_", i+1), fmt.Sprintf("spot %d", i+1)

@@ -3,6 +3,7 @@ package cli
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"github.com/spf13/pflag"
@@ -34,16 +35,19 @@ the plate; where the plate goes on beyond them, the power near them is wrong.
 
 The inversion is regularised (Tikhonov, on the slope of the power, which leaves the
 total alone), by as much as makes the expected error of the rise least at the stated
-noise, or by generalised cross-validation where --noise is not given. Fine detail is lost by it: what a point
-is spread to, and an estimate of the bias of each figure, are stated, and the bias
-counts into the uncertainty. With --blur-fwhm the setup's blur is taken out as well,
-as far as the noise allows. The peak is the largest of many noisy pixels, and reads
-high by that. Regions and total are surer than any pixel.
+noise, or by generalised cross-validation where --noise is not given. Fine detail is
+lost by it, and sharp rims ring. What a point is spread to is stated. How much power
+that may carry over the border of a region is bounded from the map within half that
+width, and the bound counts into the uncertainty as a rectangular distribution; give
+a region room around what it holds. The peak reads high by ringing and as the largest
+of many noisy pixels, and low where its source is hardly wider than a point: both
+estimates are stated and count in the same way. With --blur-fwhm the setup's blur is
+taken out as well, as far as the noise allows.
 
 Values may carry uncertainties: --film "5000(250)". Those without are named.
 
-Maps: power.npy (W/m²) and bias.npy; picture: power.png, beside the rise. With
---to q.npy only the map is written, to exactly that name.`,
+Map: power.npy (W/m²); picture: power.png, beside the rise. With --to q.npy only the
+map is written, to exactly that name.`,
 		example: `  dieglow frame power rise.npy --pixel 250um --conductivity 148 --thickness 0.5mm --film 5000 --noise 0.02K --to q.npy
   dieglow frame power hot.npy --reference cold.npy --unit degC --pixel "25.3(2)um" --conductivity "148(4)" --thickness "0.50(1)mm" --film "5000(400)" --blur-fwhm 60um --region 40,30,20,20 --electrical "1.00(1)W" --json`,
 		files: []string{"reference"},
@@ -80,13 +84,14 @@ type powerFigures struct {
 
 	PeakWM2     float64 `json:"peak_w_m2"`
 	UPeakWM2    float64 `json:"u_peak_w_m2"`
-	PeakBiasWM2 float64 `json:"peak_bias_w_m2"`
+	PeakHighWM2 float64 `json:"peak_may_read_high_by_w_m2"`
+	PeakLowWM2  float64 `json:"peak_may_read_low_by_w_m2"`
 	PeakX       int     `json:"peak_x_px"`
 	PeakY       int     `json:"peak_y_px"`
 
 	RegionW     *float64 `json:"region_w"`
 	URegionW    *float64 `json:"u_region_w"`
-	RegionBiasW *float64 `json:"region_bias_w"`
+	RegionLostW *float64 `json:"region_lost_or_gained_at_most_w"` // over its border
 
 	NoiseWM2    float64  `json:"noise_w_m2"`
 	NegativeW   float64  `json:"negative_w"`
@@ -115,8 +120,8 @@ type powerBalance struct {
 	UElectricalW *float64 `json:"u_electrical_w"`
 	DifferenceW  float64  `json:"difference_w"`
 	UDifferenceW float64  `json:"u_difference_w"`
-	Normalised   float64  `json:"difference_over_u"`
-	Closes       bool     `json:"closes"` // within two standard uncertainties
+	Normalised   *float64 `json:"difference_over_u"` // null where nothing is uncertain
+	Closes       bool     `json:"closes"`            // within two standard uncertainties
 }
 
 func (j powerJob) run() (analysed, error) {
@@ -135,8 +140,23 @@ func (j powerJob) run() (analysed, error) {
 	if len(f.NotStated) > 0 {
 		out.warnings = append(out.warnings, "no uncertainty is stated of "+strings.Join(f.NotStated, ", ")+": those of the powers are too small by what it would add")
 	}
-	out.draw = func() ([]derivedFile, error) { return j.maps(r) }
+	if f.RegionW != nil && *f.RegionLostW > borderShare*math.Abs(*f.RegionW) {
+		out.warnings = append(out.warnings, "power lies on the border of the region or near it, and the border is less sharp than the region asks for (a point is spread to "+f.spread()+"): "+
+			quantity.Fixed(*f.RegionLostW, 2)+" W may be missing or too much; give the region room of that width")
+	}
 	return out, err
+}
+
+// borderShare is the share of a region's power from which what may cross its
+// border is worth a warning.
+const borderShare = 0.02
+
+// spread is the width that a point is spread to, in words.
+func (f powerFigures) spread() string {
+	if f.ResolvedUM == nil {
+		return "the whole map"
+	}
+	return quantity.Fixed(*f.ResolvedUM, 3) + " µm"
 }
 
 // read takes the flags but those of the rise.
@@ -250,7 +270,7 @@ func (j *powerJob) lessAmbient(ambientK float64) error {
 func (j powerJob) figures(r powermap.Result) powerFigures {
 	f := powerFigures{
 		Width: r.Width, Height: r.Height, TotalW: r.TotalW.Value, UTotalW: r.TotalW.U,
-		PeakWM2: r.PeakWM2.Value, UPeakWM2: r.PeakWM2.U, PeakBiasWM2: r.PeakWM2.Bias, PeakX: r.PeakX, PeakY: r.PeakY,
+		PeakWM2: r.PeakWM2.Value, UPeakWM2: r.PeakWM2.U, PeakHighWM2: r.PeakHigh, PeakLowWM2: r.PeakLow, PeakX: r.PeakX, PeakY: r.PeakY,
 		NoiseWM2: r.NoiseWM2, NegativeW: r.NegativeW, ResolvedUM: finite(r.ResolvedUM), MeanRiseK: r.MeanK, HottestK: r.HottestK,
 		PixelUM: j.job.Plate.PixelUM.Value, PixelFrom: j.s.how, PlateAs: "thick", NotStated: nonNil(r.NotStated),
 	}
@@ -261,7 +281,7 @@ func (j powerJob) figures(r powermap.Result) powerFigures {
 		f.Parts = append(f.Parts, powerPart(p))
 	}
 	if g := r.RegionW; g != nil {
-		f.RegionW, f.URegionW, f.RegionBiasW = &g.Value, &g.U, &g.Bias
+		f.RegionW, f.URegionW, f.RegionLostW = &g.Value, &g.U, &r.RegionLost
 	}
 	reg := &f.Regularised
 	reg.Rule, reg.Alpha, reg.Relative, reg.Parameters, reg.NoiseK, reg.ResidualK, reg.NoiseFrom = r.Rule, r.Alpha, r.Relative, r.Parameters, r.NoiseK, r.ResidualK, "stated"
@@ -270,7 +290,7 @@ func (j powerJob) figures(r powermap.Result) powerFigures {
 	}
 	if e := j.electrical; e != nil {
 		b := r.Balance(*e)
-		f.Balance = &powerBalance{e.Value, e.U, b.DifferenceW, b.UW, b.Normalised, b.Closes}
+		f.Balance = &powerBalance{e.Value, e.U, b.DifferenceW, b.UW, finite(b.Normalised), b.Closes}
 	}
 	return f
 }
@@ -280,29 +300,58 @@ func (j powerJob) lines(f powerFigures) [][3]string {
 	lines := [][3]string{
 		{"total power", watts(f.TotalW, f.UTotalW), report.Computed},
 		{"peak", quantity.With(f.PeakWM2, f.UPeakWM2).Number(quantity.One) + fmt.Sprintf(" W/m² at column %d, row %d", f.PeakX, f.PeakY), report.Computed},
-		{"  taken off by regularisation", quantity.Fixed(-f.PeakBiasWM2, 3) + " W/m²", "estimated"},
+		{"  may read high by", "about " + quantity.Fixed(f.PeakHighWM2, 2) + " W/m²: ringing, and the largest of many pixels", "estimated"},
+		{"  may read low by", "about " + quantity.Fixed(f.PeakLowWM2, 2) + " W/m²: spread of the source", "estimated"},
 	}
 	if f.RegionW != nil {
-		lines = append(lines, [3]string{"power in the region", watts(*f.RegionW, *f.URegionW), report.Computed}, [3]string{"  taken off by regularisation", quantity.Fixed(-*f.RegionBiasW, 3) + " W", "estimated"})
+		lines = append(lines, [3]string{"power in the region", watts(*f.RegionW, *f.URegionW), report.Computed},
+			[3]string{"  lost or gained over its border", "at most " + quantity.Fixed(*f.RegionLostW, 2) + " W", "estimated"})
 	}
-	if b := f.Balance; b != nil {
-		verdict := "closes within two standard uncertainties"
-		if !b.Closes {
-			verdict = "does not close"
-		}
-		lines = append(lines, [3]string{"less electrical power", watts(b.DifferenceW, b.UDifferenceW) + ", " + quantity.Fixed(b.Normalised, 2) + " standard uncertainties", verdict})
+	if f.Balance != nil {
+		lines = append(lines, f.balanceLine())
 	}
 	noise := quantity.Fixed(f.Regularised.NoiseK, 3) + " K, " + f.Regularised.NoiseFrom
-	spread := "the whole map"
-	if f.ResolvedUM != nil {
-		spread = quantity.Fixed(*f.ResolvedUM, 3) + " µm"
-	}
 	return append(lines,
-		[3]string{"a point is spread to", spread, report.Computed},
+		[3]string{"a point is spread to", f.spread(), report.Computed},
 		[3]string{"noise of a pixel", quantity.Fixed(f.NoiseWM2, 3) + " W/m² from " + noise, report.Computed},
 		[3]string{"regularisation", f.Regularised.Rule + ": " + quantity.Fixed(f.Regularised.Relative, 3) + ", " + quantity.Fixed(f.Regularised.Parameters, 3) + " parameters", report.Computed},
 		[3]string{"mean rise", quantity.Fixed(f.MeanRiseK, 5) + " K, hottest " + quantity.Fixed(f.HottestK, 5) + " K", report.Measured},
 		[3]string{"object pixel", j.job.Plate.PixelUM.Format(quantity.Micrometre), f.PixelFrom})
+}
+
+// balanceLine says how total and electrical power compare, and what the standard
+// uncertainty that they are compared by leaves out.
+func (f powerFigures) balanceLine() [3]string {
+	b := f.Balance
+	value := quantity.With(b.DifferenceW, b.UDifferenceW).Format(quantity.Watt)
+	if b.Normalised != nil {
+		value += ", " + quantity.Fixed(*b.Normalised, 2) + " standard uncertainties"
+	}
+	missing := f.NotStated
+	if b.UElectricalW == nil {
+		missing = append(slices.Clone(missing), "electrical power")
+	}
+	switch {
+	case len(missing) == 0:
+	case f.noiseAlone() && b.UElectricalW == nil:
+		value += " of the noise alone: none is stated of " + strings.Join(missing, ", ")
+	default:
+		value += " as far as they are stated: not of " + strings.Join(missing, ", ")
+	}
+	if b.Closes {
+		return [3]string{"less electrical power", value, "closes within two standard uncertainties"}
+	}
+	return [3]string{"less electrical power", value, "does not close"}
+}
+
+// noiseAlone reports whether no uncertainty but that of noise is in the total's.
+func (f powerFigures) noiseAlone() bool {
+	for _, p := range f.Parts {
+		if p.Input != "noise" && p.U > 0 {
+			return false
+		}
+	}
+	return true
 }
 
 func (j powerJob) results(f powerFigures) []notebook.Result {
@@ -328,16 +377,9 @@ func (j powerJob) maps(r powermap.Result) ([]derivedFile, error) {
 	sheet := func(values []float64) frame.Frame {
 		return frame.Frame{Width: r.Width, Height: r.Height, Pixels: values}
 	}
-	var files []derivedFile
-	for _, m := range []struct {
-		name   string
-		values []float64
-	}{{"power.npy", r.PowerWM2}, {"bias.npy", r.BiasWM2}} {
-		npy, err := encodeNPY(sheet(m.values))
-		if err != nil {
-			return nil, err
-		}
-		files = append(files, derivedFile{m.name, npy})
+	npy, err := encodeNPY(sheet(r.PowerWM2))
+	if err != nil {
+		return nil, err
 	}
 	left, err := j.s.drawn(j.rise, j.s.title+", rise")
 	if err != nil {
@@ -348,5 +390,5 @@ func (j powerJob) maps(r powermap.Result) ([]derivedFile, error) {
 		return nil, err
 	}
 	png, err := encodePNG("power.png", picture.Beside(left, right))
-	return append(files, png...), err
+	return append([]derivedFile{{"power.npy", npy}}, png...), err
 }

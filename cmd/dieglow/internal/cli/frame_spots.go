@@ -23,7 +23,9 @@ deviations of the noise and touch make a spot; touching spots are told apart by
 their maxima. With --reference, a frame of the unpowered object, rises are the
 difference to it; without one they are over a local background of the frame
 itself, and what is warm everywhere does not show. The noise is that of
-neighbouring pixels, measured on the frame. Places count from the centre of the
+neighbouring pixels, measured on the frame, or the spread about the local background
+where stripes and the like make that plainly greater. Without a spot nothing is
+written. Places count from the centre of the
 top left pixel, x to the right and y down, of the frame as it is after --crop,
 --orient and --bin. --bad takes spots of a pixel or two for faulty pixels.`,
 		example: "  dieglow frame spots hot.npy --unit degC --reference cold.npy --pixel 25um --corner 12,8 --to hot-\n  dieglow frame spots hot.npy --unit degC --blur-fwhm 3.1px --json",
@@ -115,6 +117,9 @@ func runSpots(in *input, s subject) (analysed, error) {
 	if err != nil {
 		return analysed{}, err
 	}
+	if len(found.Spots) == 0 {
+		return analysed{}, at.noSpot(out)
+	}
 	axes, err := at.axes(in, &out)
 	if err != nil {
 		return analysed{}, err
@@ -177,8 +182,15 @@ func (s *seen) find(in *input) (hotspot.Found, spotsSeen, error) {
 	if n := s.SaturatedCount; n > 0 {
 		s.warnings = append(s.warnings, fmt.Sprintf("%s at the end of the range: the peak of a spot with one is a lower limit", counted(n, "pixel")))
 	}
+	if n := found.PlateauPx; n > 0 {
+		end, limit := "highest", "a lower"
+		if o.Cold {
+			end, limit = "lowest", "an upper"
+		}
+		s.warnings = append(s.warnings, fmt.Sprintf("%s that touch have exactly the %s value of the frame, so it looks cut off there: the peak of a spot with one is %s limit", counted(n, "pixel"), end, limit))
+	}
 	if found.Noise.From == hotspot.NoiseAssumed && len(found.Spots) > 0 {
-		s.warnings = append(s.warnings, "the frame has no noise to measure: "+found.Noise.From+" is taken, and uncertainties follow from it")
+		s.warnings = append(s.warnings, "the noise is taken to be "+found.Noise.From+", and uncertainties follow from it")
 	}
 	out.Noise, out.Background, out.TooSmall, out.Highest = found.Noise, found.Background, found.SmallCount, found.HighestSD
 	for i, spot := range found.Spots {
@@ -199,10 +211,10 @@ type alignment struct {
 // hold compares frame and reference outside the spots; with --align it moves the
 // reference along and finds the spots again.
 func (s *seen) hold(found hotspot.Found, o hotspot.Options, a alignment, out *spotsSeen) (hotspot.Found, error) {
-	m := found.MovedSince(s.Frame, *s.reference)
+	m := found.MovedSince(s.Frame, *s.reference, o)
 	out.Moved = &m
 	if !a.follow {
-		if w := m.Warning(a.mostShiftPx); w != "" {
+		if w := m.Warning(a.mostShiftPx, o.ThresholdSD*found.Noise.SD); w != "" {
 			s.warnings = append(s.warnings, w)
 		}
 		return found, nil

@@ -5,6 +5,7 @@ import (
 	"math"
 	"strings"
 
+	"dieglow/catalog/fault"
 	"dieglow/catalog/quantity"
 	"dieglow/cmd/dieglow/internal/term"
 	"dieglow/notebook"
@@ -28,7 +29,7 @@ func (s seen) spotLines(out spotsSeen, blur *quantity.Estimate) [][3]string {
 	if out.Reference {
 		over := "the reference"
 		if s.refFrames > 1 {
-			over += fmt.Sprintf(", the mean of %d frames", s.refFrames)
+			over += ", the mean of " + counted(s.refFrames, "frame")
 		}
 		lines = append(lines, [3]string{"rises", "over " + over, report.Measured},
 			[3]string{"the frame as a whole", riseText(out.Background.Level, 3, rise) + " above the reference", report.Measured},
@@ -52,6 +53,29 @@ func (s seen) spotLines(out spotsSeen, blur *quantity.Estimate) [][3]string {
 		lines = append(lines, [3]string{"prepared", d, ""})
 	}
 	return lines
+}
+
+// noSpot is the fault of a frame without a spot.
+func (s seen) noSpot(out spotsSeen) error {
+	kind := spotKind(out.Cold)
+	if out.Noise.From == hotspot.NoiseNone {
+		return fault.Invalidf("there is no %s: every pixel has the same value", kind).WithHint("export the frame again, or name another --reference: it shows no difference")
+	}
+	text := fmt.Sprintf("there is no %s: the pixel that stands out most does so by %s standard deviations of the noise, and the threshold is %s", kind, quantity.Fixed(out.Highest, 2), quantity.Fixed(out.Threshold, 3))
+	hint := "lower --threshold"
+	if out.TooSmall > 0 {
+		text += fmt.Sprintf("; %s above it left out as smaller than %s", counted(out.TooSmall, "group"), counted(out.MinArea, "pixel"))
+		hint = "lower --min-area"
+	}
+	if !out.Reference {
+		hint += ", add --reference FILE of the unpowered object"
+	}
+	if out.Cold {
+		hint += ", or leave --cold out for hot spots"
+	} else {
+		hint += ", or add --cold for spots below the background"
+	}
+	return fault.Invalidf("%s", text).WithHint("%s", hint)
 }
 
 // howMany says how many spots there are, and where there is none, how near it was.
@@ -143,7 +167,7 @@ func sureTo(v, u float64) string {
 func spotNote(s hotspot.Spot, b hotspot.Background) string {
 	var out []string
 	if s.SaturatedPx > 0 {
-		out = append(out, fmt.Sprintf("%s saturated: peak and rise are lower limits", counted(s.SaturatedPx, "pixel")))
+		out = append(out, fmt.Sprintf("%s saturated or cut off: peak and rise are %s limits", counted(s.SaturatedPx, "pixel"), limitWord(s)))
 	}
 	if s.MissingPx > 0 {
 		out = append(out, fmt.Sprintf("%s missing in or beside it", counted(s.MissingPx, "pixel")))
@@ -158,6 +182,14 @@ func spotNote(s hotspot.Spot, b hotspot.Background) string {
 		out = append(out, "no Gaussian fitted: place by centroid")
 	}
 	return strings.Join(out, "; ")
+}
+
+// limitWord says on which side a cut off spot's peak is known.
+func limitWord(s hotspot.Spot) string {
+	if s.LocalRise < 0 {
+		return "upper"
+	}
+	return "lower"
 }
 
 func distanceTable(out spotsSeen) term.Table {
@@ -197,8 +229,12 @@ func (s seen) spotResults(out spotsSeen) []notebook.Result {
 			add("x_um", "x from "+out.Origin, "µm", *spot.XUM, *spot.UXUM)
 			add("y_um", "y from "+out.Origin, "µm", *spot.YUM, *spot.UYUM)
 		}
-		add("peak"+valueEnd, "highest pixel, u of the noise alone", value, spot.Peak, spot.URise)
-		add("rise"+riseEnd, "rise of that pixel over the "+out.RiseOver+", u of the noise alone", rise, spot.Rise, spot.URise)
+		limit := ""
+		if spot.SaturatedPx > 0 {
+			limit = ", cut off: it is the " + limitWord(spot.Spot) + " limit"
+		}
+		add("peak"+valueEnd, "highest pixel, u of the noise alone"+limit, value, spot.Peak, spot.URise)
+		add("rise"+riseEnd, "rise of that pixel over the "+out.RiseOver+", u of the noise alone"+limit, rise, spot.Rise, spot.URise)
 		if spot.Fit != nil {
 			add("fit_rise"+riseEnd, "rise of the fitted Gaussian", rise, *spot.FitRise, *spot.UFitRise)
 			add("fwhm_px", "full width at half maximum", "px", spot.Fit.FWHMPx, spot.Fit.UFWHMPx)
