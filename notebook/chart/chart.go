@@ -26,6 +26,15 @@ type LineChart struct {
 	XLabel, YLabel string // with the unit
 	Series         []Series
 	VLines, HLines []Mark // at a value of x, and of y
+	Below          *Panel // a second, lower one over the same x; nil: none
+}
+
+// Panel is what a second panel shows. Its series have the colours of those of the
+// same place in the chart, and no legend of their own.
+type Panel struct {
+	YLabel string
+	Series []Series
+	HLines []Mark
 }
 
 // Series is one line or one set of points. X, Y and, where given, LowY and HighY
@@ -43,16 +52,50 @@ type Mark struct {
 	Label string
 }
 
-// The size of a chart; at this resolution it has 1200 x 800 pixels.
+// The size of a chart; at this resolution it has 1200 x 800 pixels, and 1200 x 1200
+// with a second panel.
 const (
 	width  = 8 * vg.Inch
 	height = width * 2 / 3
+	below  = width / 3
 	dpi    = 150
 )
 
-// Lines returns the chart as a PNG file. Fault Other when no series has a finite
-// point, or the lengths within a series differ.
+// Lines returns the chart as a PNG file. Fault Other when no series of a panel has
+// a finite point, or the lengths within a series differ.
 func Lines(c LineChart) ([]byte, error) {
+	p, err := panel(c)
+	if err != nil {
+		return nil, err
+	}
+	tall := height
+	if c.Below != nil {
+		tall += below
+	}
+	canvas := vgimg.NewWith(vgimg.UseWH(width, tall), vgimg.UseDPI(dpi))
+	whole := draw.New(canvas)
+	whole.SetColor(color.White)
+	whole.Fill(whole.Rectangle.Path())
+	inside := draw.Crop(whole, 10, -14, 8, -8)
+	if c.Below == nil {
+		p.Draw(head(inside, c))
+	} else {
+		lower, err := panel(LineChart{Title: c.Title, XLabel: c.XLabel, YLabel: c.Below.YLabel, Series: c.Below.Series, HLines: c.Below.HLines, VLines: unlabelled(c.VLines)})
+		if err != nil {
+			return nil, err
+		}
+		p.X.Label.Text = ""
+		stack(p, lower, head(inside, c))
+	}
+	var b bytes.Buffer
+	if _, err := (vgimg.PngCanvas{Canvas: canvas}).WriteTo(&b); err != nil {
+		return nil, fault.Otherf("the chart %q cannot be drawn", c.Title).Because(err)
+	}
+	return b.Bytes(), nil
+}
+
+// panel returns one pair of axes with what is drawn over them.
+func panel(c LineChart) (*plot.Plot, error) {
 	p := plot.New()
 	p.X.Label.Text, p.Y.Label.Text = clean(c.XLabel), clean(c.YLabel)
 	style(p)
@@ -76,16 +119,26 @@ func Lines(c LineChart) ([]byte, error) {
 		p.X.Min, p.X.Max = reach(p.X.Min, p.X.Max, m.At)
 	}
 	p.Add(marks{c.VLines, c.HLines})
-	canvas := vgimg.NewWith(vgimg.UseWH(width, height), vgimg.UseDPI(dpi))
-	whole := draw.New(canvas)
-	whole.SetColor(color.White)
-	whole.Fill(whole.Rectangle.Path())
-	p.Draw(head(draw.Crop(whole, 10, -14, 8, -8), c))
-	var b bytes.Buffer
-	if _, err := (vgimg.PngCanvas{Canvas: canvas}).WriteTo(&b); err != nil {
-		return nil, fault.Otherf("the chart %q cannot be drawn", c.Title).Because(err)
+	return p, nil
+}
+
+// stack draws one panel above another, with the same x and their axes in line.
+func stack(upper, lower *plot.Plot, c draw.Canvas) {
+	upper.X.Min = min(upper.X.Min, lower.X.Min)
+	upper.X.Max = max(upper.X.Max, lower.X.Max)
+	lower.X.Min, lower.X.Max = upper.X.Min, upper.X.Max
+	high, low := draw.Crop(c, 0, 0, below, 0), draw.Crop(c, 0, 0, 0, below-vg.Points(6)-c.Size().Y)
+	left := upper.DataCanvas(high).Min.X - lower.DataCanvas(low).Min.X
+	upper.Draw(draw.Crop(high, max(0, -left), 0, 0, 0))
+	lower.Draw(draw.Crop(low, max(0, left), 0, 0, 0))
+}
+
+func unlabelled(list []Mark) []Mark {
+	out := slices.Clone(list)
+	for i := range out {
+		out[i].Label = ""
 	}
-	return b.Bytes(), nil
+	return out
 }
 
 // add puts a series into the plot and returns how many points it has.

@@ -80,6 +80,45 @@ func TestLinesIsTheSamePictureEveryTime(t *testing.T) {
 	}
 }
 
+// A second panel makes the picture taller, leaves what is above it in its
+// place, and its own lines are in it.
+func TestLinesWithASecondPanel(t *testing.T) {
+	t.Parallel()
+	c := example()
+	c.Below = &Panel{YLabel: "difference", Series: []Series{{}, {X: c.Series[1].X, Y: plus(c.Series[1].Y, -c.Series[1].Y[0]), Points: true}}, HLines: []Mark{{At: -1.5, Label: "low"}}}
+	data, err := Lines(c)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if path := os.Getenv("DIEGLOW_LOOK"); path != "" {
+		if err := os.WriteFile(path+".two.png", data, 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	img, err := png.Decode(bytes.NewReader(data))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got := img.Bounds().Size(); got.X != 1200 || got.Y != 1200 {
+		t.Errorf("the picture has %v pixels, want 1200 x 1200", got)
+	}
+	seen := map[bool]int{} // vermilion squares, by whether they lie in the lower third
+	for y := range 1200 {
+		for x := range 1200 {
+			if r, g, b, _ := img.At(x, y).RGBA(); r>>8 == 0xd5 && g>>8 == 0x5e && b>>8 == 0 {
+				seen[y >= 800]++
+			}
+		}
+	}
+	if seen[true] < 20 || seen[false] < 300 {
+		t.Errorf("%d pixels of the second series above and %d below", seen[false], seen[true])
+	}
+	c.Below.Series = nil
+	if _, err := Lines(c); err == nil {
+		t.Error("an empty second panel is drawn")
+	}
+}
+
 func TestLinesRefuses(t *testing.T) {
 	t.Parallel()
 	for _, tt := range []struct {

@@ -28,8 +28,9 @@ type Exponential struct {
 	Chi2       float64 // of the stated uncertainties; NaN without them
 	Freedom    int     // n - p
 
-	zeroS float64 // amplitudes are those at this time
-	sum   float64 // of squared weighted residuals
+	lowest, highest float64 // of the fit at the readings
+	zeroS           float64 // amplitudes are those at this time
+	sum             float64 // of squared weighted residuals
 }
 
 // At returns the fitted temperature at a time in s.
@@ -78,7 +79,10 @@ func (f projection) result(taus []float64, s solution) Exponential {
 		e.Amplitudes = append(e.Amplitudes, -s.coefficients[i+1])
 	}
 	total := 0.0
+	e.lowest, e.highest = math.Inf(1), math.Inf(-1)
 	for i, r := range s.residuals {
+		fitted := f.y[i] - r/f.w[i]
+		e.lowest, e.highest = math.Min(e.lowest, fitted), math.Max(e.highest, fitted)
 		e.Residuals = append(e.Residuals, r/f.w[i])
 		total += e.Residuals[i] * e.Residuals[i]
 	}

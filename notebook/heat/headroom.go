@@ -23,6 +23,7 @@ const (
 	nextFactor     = 2    // of the highest power so far, where a temperature can be foreseen
 	blindFactor    = 1.25 // of the same, where it cannot
 	proportionHalf = 0.5  // of the rise allowed, where one powered capture is all there is
+	farRise        = 3    // times the highest rise measured: no figure is given beyond
 )
 
 // siliconExponent is how the thermal conductivity of silicon falls with absolute
@@ -73,7 +74,7 @@ type Headroom struct {
 	Verdict string  `json:"verdict"`
 	ToW     float64 `json:"to_w"`
 
-	PredictedC *float64    `json:"predicted_c"` // hottest temperature at that power; null: it cannot be known
+	PredictedC *float64    `json:"predicted_c"` // hottest temperature at that power; null: it cannot be known, or lies too far beyond the captures
 	UK         *float64    `json:"u_k"`         // standard; null: not known
 	HighC      *float64    `json:"high_c"`      // prediction, twice its uncertainty and the allowances
 	Allowances []Allowance `json:"allowances"`
@@ -95,12 +96,13 @@ type Headroom struct {
 // outlook is what is worked out on the way.
 type outlook struct {
 	Question
-	powered  []Powered
-	topW     float64
-	limitW   float64 // +Inf: none on record
-	limitK   float64 // +Inf likewise
-	fit      *Resistance
-	apparent bool
+	powered   []Powered
+	topW      float64
+	limitW    float64 // +Inf: none on record
+	limitK    float64 // +Inf likewise
+	fit       *Resistance
+	apparent  bool
+	foreseenK float64 // hottest temperature by the line, 0 where there is none
 }
 
 // Headroom judges a power before it is applied. The verdict is stop above a power
@@ -199,6 +201,11 @@ func (o *outlook) predict(h *Headroom) {
 		return
 	}
 	k, u, high, allowances := o.temperature(o.ToW)
+	o.foreseenK = k
+	if o.tooFar(k, allowances) {
+		h.CannotKnow = append(h.CannotKnow, o.farWords()+": the captures foresee no more than "+fmt.Sprint(farRise)+" times the rise measured, and allowances no larger than the rise")
+		return
+	}
 	c, highC := k-quantity.CelsiusZeroK, high-quantity.CelsiusZeroK
 	h.PredictedC, h.HighC, h.Allowances = &c, &highC, allowances
 	if math.IsNaN(u) {
@@ -206,6 +213,23 @@ func (o *outlook) predict(h *Headroom) {
 	} else {
 		h.UK = &u
 	}
+}
+
+// tooFar reports whether a prediction lies so far outside the measurements that its
+// figures would say nothing.
+func (o *outlook) tooFar(k float64, allowances []Allowance) bool {
+	rise, highest, allowed := k-o.AmbientK.Value, 0.0, 0.0
+	for _, p := range o.powered {
+		highest = math.Max(highest, p.RiseK())
+	}
+	for _, a := range allowances {
+		allowed += a.K
+	}
+	return o.ToW > o.topW && (rise > farRise*highest || allowed > math.Abs(rise))
+}
+
+func (o *outlook) farWords() string {
+	return fmt.Sprintf("%s W is too far beyond the %s W measured to be foreseen", quantity.Fixed(o.ToW, 4), quantity.Fixed(o.topW, 4))
 }
 
 // temperature foresees the hottest temperature at a power, with its uncertainty
@@ -338,7 +362,10 @@ func (o *outlook) verdict(h *Headroom) {
 	if h.PredictedC != nil && *h.PredictedC+quantity.CelsiusZeroK >= o.limitK {
 		reason(Stop, "the predicted %s °C reaches the limit of %s °C", quantity.Fixed(*h.PredictedC, 4), quantity.Fixed(*h.LimitC, 4))
 	}
-	if one := o.steepest(); h.PredictedC == nil && o.LimitK != nil && o.AmbientK != nil && one > 0 && o.AmbientK.Value+one*o.ToW >= o.limitK {
+	if h.PredictedC == nil && o.foreseenK >= o.limitK {
+		reason(Stop, "%s, and carried on in a straight line it reaches the limit of %s °C", o.farWords(), quantity.Fixed(*h.LimitC, 4))
+	}
+	if one := o.steepest(); h.PredictedC == nil && o.foreseenK == 0 && o.LimitK != nil && o.AmbientK != nil && one > 0 && o.AmbientK.Value+one*o.ToW >= o.limitK {
 		reason(Stop, "by straight proportion from one capture %s reaches the limit of %s °C", watt(o.ToW), quantity.Fixed(*h.LimitC, 4))
 	}
 	if h.Verdict == Stop {

@@ -142,6 +142,42 @@ func TestHeadroomPrediction(t *testing.T) {
 	near(t, "high", *h.HighC, 300*math.Pow(1-1.5*(1-math.Pow(1.22, -.3)), -1/.3)-273.15+2*math.Hypot(.3, lineU), 1e-9)
 }
 
+// Far beyond the captures no figure is given, and the verdict and the advice stand.
+func TestHeadroomFarBeyondTheCaptures(t *testing.T) {
+	t.Parallel()
+	points := []heat.Powered{powered(0, 0, .1, nil), powered(.5, 14, .1, nil), powered(1, 28, .1, nil)}
+	for _, tt := range []struct {
+		toW, limitW, limitK float64
+		withheld            bool
+		verdict, says       string
+	}{
+		{1.5, 200, 423.15, false, heat.Go, "stays below"},
+		{2.9, 200, 423.15, false, heat.SmallStep, "advised for the next step"},
+		{3.1, 200, 423.15, true, heat.SmallStep, "advised for the next step"},
+		{100, 200, 423.15, true, heat.Stop, "100 W is too far beyond the 1 W measured to be foreseen, and carried on in a straight line it reaches the limit of 150 °C"},
+		{100, 2, 423.15, true, heat.Stop, "above the power limit of 2 W"},
+	} {
+		q := bench(tt.toW, points...)
+		q.LimitW, q.LimitK = &tt.limitW, &tt.limitK
+		h, err := q.Headroom()
+		if err != nil {
+			t.Fatal(err)
+		}
+		cannot := strings.Join(h.CannotKnow, "; ")
+		if (h.PredictedC == nil) != tt.withheld || (h.HighC == nil) != tt.withheld || (h.UK == nil) != tt.withheld || tt.withheld && len(h.Allowances) > 0 || strings.Contains(cannot, "too far beyond the 1 W measured to be foreseen") != tt.withheld {
+			t.Errorf("%g W: predicted %v, high %v, u %v, allowances %v, cannot know %s", tt.toW, h.PredictedC, h.HighC, h.UK, h.Allowances, cannot)
+		}
+		if h.Verdict != tt.verdict || h.AdvisedW != 2 || !strings.Contains(strings.Join(h.Reasons, "; "), tt.says) {
+			t.Errorf("%g W: %s, %g W advised, because %q; want %s, %q", tt.toW, h.Verdict, h.AdvisedW, h.Reasons, tt.verdict, tt.says)
+		}
+	}
+	// All of the rise across silicon, the allowance outgrows the rise.
+	hot := bench(2, powered(0, 0, .1, nil), powered(.5, 150, .1, nil), powered(1, 300, .1, nil))
+	if h, err := hot.Headroom(); err != nil || h.PredictedC != nil || h.Verdict != heat.Stop {
+		t.Errorf("an allowance above the rise: %+v, error %v", h, err)
+	}
+}
+
 func TestHeadroomRefusals(t *testing.T) {
 	t.Parallel()
 	derated := bench(1)

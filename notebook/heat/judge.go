@@ -54,6 +54,15 @@ func (j judgement) meanU(s Series) float64 {
 	return sum / float64(len(s.U))
 }
 
+// unit is the noise that the sums of squares are in units of: 1 K, or the stated
+// uncertainties.
+func (j judgement) unit(s Series) float64 {
+	if s.U == nil {
+		return 1
+	}
+	return j.meanU(s)
+}
+
 // scale is the greatest magnitude of the temperatures, for rounding.
 func (s Series) scale() float64 {
 	out := 0.0
@@ -102,28 +111,71 @@ func (j judgement) model(e Exponential, fits []Exponential) Model {
 	verb := map[bool]string{true: "leaves", false: "leave"}[len(e.TausS) == 1]
 	leaves := fmt.Sprintf("%s %s %s times the noise", e.name(), verb, quantity.Fixed(m.OverNoise, 3))
 	rich := fits[len(fits)-1]
+	needed := len(fits) == 1 || better(fits[0].squares(), e.squares(), j.floor, j.correlation)
+	why, how := e.undetermined(needed)
+	m.Determined = why == ""
 	switch {
+	case why != "":
+		m.Why = "not determined: " + why + "; " + leaves
 	case m.OverNoise > j.allowed(e.Freedom):
 		m.Why = leaves
 	case rich.Freedom < e.Freedom && better(e.squares(), rich.squares(), j.floor, j.correlation):
 		m.Why = fmt.Sprintf("%s %s %s times what %s leave, which is no chance", e.name(), verb, quantity.Fixed(e.ResidualSD/rich.ResidualSD, 3), rich.name())
 	default:
-		m.Adequate, m.Why = true, leaves
+		m.Adequate, m.Why = true, leaves+how
 	}
 	return m
 }
 
-func (j judgement) choose(models []Model) int {
+// undetermined says why the readings do not determine a model: "" where they do.
+// how is what is to be said of one all the same. Two time constants that are not
+// told apart are the limit of a lag, and stand where one does not do.
+func (e Exponential) undetermined(needed bool) (why, how string) {
+	rise := e.highest - e.lowest
+	n := len(e.TausS)
+	if u := e.U[0]; !(u <= rise) {
+		return fmt.Sprintf("the standard error of what it settles at, %s K, is larger than the rise of %s K", orNone(u), quantity.Fixed(rise, 3)), ""
+	}
+	if n == 1 {
+		return "", ""
+	}
+	apart := ""
+	switch u := math.Hypot(e.U[3], e.U[4]); {
+	case !(2*u < math.Abs(e.TausS[0]-e.TausS[1])):
+		apart = "the two time constants are not told apart"
+	case !(math.Max(e.U[1], e.U[2]) <= rise):
+		apart = fmt.Sprintf("the standard error of an amplitude, %s K, is larger than the rise of %s K", orNone(math.Max(e.U[1], e.U[2])), quantity.Fixed(rise, 3))
+	}
+	if apart == "" || needed {
+		if apart != "" {
+			how = "; " + apart + ", but one does not do, and what it settles at is determined"
+		}
+		return "", how
+	}
+	return apart, ""
+}
+
+func orNone(u float64) string {
+	if math.IsNaN(u) || math.IsInf(u, 0) {
+		return "which is not to be had"
+	}
+	return quantity.Fixed(u, 3)
+}
+
+// choose returns the simplest adequate model, else the better determined one by
+// Akaike's criterion; false where none is determined.
+func choose(models []Model) (int, bool) {
+	best := -1
 	for i, m := range models {
-		if m.Adequate {
-			return i
+		switch {
+		case m.Adequate:
+			return i, true
+		case !m.Determined:
+		case best < 0 || m.AICc != nil && (models[best].AICc == nil || *m.AICc < *models[best].AICc) || m.AICc == nil && models[best].AICc == nil:
+			best = i
 		}
 	}
-	last := len(models) - 1
-	if last > 0 && models[0].AICc != nil && (models[last].AICc == nil || *models[0].AICc < *models[last].AICc) {
-		return 0
-	}
-	return last
+	return max(best, 0), best >= 0
 }
 
 // parameterNames are the keys of the parameters, with their units; t_inf is in

@@ -131,3 +131,36 @@ func TestRefusals(t *testing.T) {
 }
 
 func second[T any](_ T, err error) error { return err }
+
+// Computed with numpy: the steps on and off of 2000 pulses superposed one by one.
+func TestFosterTrainsAgainstSuperposition(t *testing.T) {
+	t.Parallel()
+	for _, tt := range []struct{ pulseS, periodS, peakK, valleyK float64 }{
+		{0.01, 0.05, 0.533317959511, 0.195969445965},
+		{0.001, 0.1, 0.127245810521, 0.00794305784737},
+		{0.005, 0.01, 0.855189728811, 0.644810271189},
+		{0.05, 0.1, 1.04795212274, 0.452047877259},
+		{0.18, 0.2, 1.43130026169, 0.950695118002},
+		{0.001, 0.02, 0.175769227031, 0.0572164192048},
+		{0.5, 2, 1.28657875116, 0.00944992350648},
+	} {
+		for _, pulses := range []int{0, 2000} {
+			train := heat.Train{PulseS: tt.pulseS, PeriodS: tt.periodS, PowerW: 1, Pulses: pulses}
+			near(t, "peak", threeStages().PeakK(train), tt.peakK, 1e-10)
+			near(t, "valley", threeStages().ValleyK(train), tt.valleyK, 1e-10)
+		}
+	}
+}
+
+// Computed with scipy: the point source's K0 integrated over the disk, around and
+// outwards, by adaptive quadrature.
+func TestPlateAgainstSuperposedPoints(t *testing.T) {
+	t.Parallel()
+	p := heat.Plate{ConductivityWK: 20, ThicknessMM: 1.6, FilmWM2K: 20}
+	for _, tt := range []struct{ radiusMM, atMM, riseK float64 }{
+		{1, 0, 21.4123374408}, {1, 0.5, 20.7914688}, {5, 2, 13.04963}, {5, 5, 11.0025013},
+		{5, 20, 4.60666897}, {40, 0, 3.95990202}, {40, 60, 1.20195962},
+	} {
+		near(t, "rise", must[float64](t)(p.RiseK(1, tt.radiusMM, tt.atMM)), tt.riseK, 2e-8)
+	}
+}

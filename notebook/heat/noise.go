@@ -7,22 +7,38 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 )
 
+// wildTimes is how many times the median estimate of the noise a distance may be
+// and still count for it.
+const wildTimes = 6
+
 // differenceNoise estimates the noise of readings as their scatter about the
 // straight line through their two neighbours, which a slow trend does not enter
-// (T. Gasser, L. Sroka and C. Jennen-Steinmetz, Biometrika 73 (1986) 625). NaN for
-// fewer than three. Noise that lasts over several readings is not seen by it.
+// (T. Gasser, L. Sroka and C. Jennen-Steinmetz, Biometrika 73 (1986) 625). Distances
+// beyond 6 times what their median stands for are left out, so that a few wild
+// readings do not pass for noise. NaN for fewer than three readings. Noise that lasts
+// over several readings is not seen by it.
 func differenceNoise(t, y []float64) float64 {
-	if len(y) < 3 {
-		return math.NaN()
+	deviations := fromNeighbours(t, y)
+	limit := wildTimes * medianNoise(deviations)
+	sum, n := 0.0, 0
+	for _, d := range deviations {
+		if limit == 0 || math.Abs(d) <= limit {
+			sum, n = sum+d*d, n+1
+		}
 	}
-	sum := 0.0
+	return math.Sqrt(sum / float64(n))
+}
+
+// fromNeighbours returns how far readings lie from the line through their
+// neighbours, scaled so that their scatter is that of the readings.
+func fromNeighbours(t, y []float64) []float64 {
+	var out []float64
 	for i := 1; i+1 < len(y); i++ {
 		a := (t[i+1] - t[i]) / (t[i+1] - t[i-1])
 		b := 1 - a
-		e := a*y[i-1] + b*y[i+1] - y[i]
-		sum += e * e / (a*a + b*b + 1)
+		out = append(out, (a*y[i-1]+b*y[i+1]-y[i])/math.Sqrt(a*a+b*b+1))
 	}
-	return math.Sqrt(sum / float64(len(y)-2))
+	return out
 }
 
 // roundingNoise is the standard uncertainty of readings given in steps,
@@ -92,6 +108,10 @@ const significance = 1e-4
 // the factor that neighbouring residuals err alike. floor is a sum of squares
 // below which differences are rounding.
 func better(simple, rich sumOfSquares, floor, correlation float64) bool {
+	return betterAt(significance, simple, rich, floor, correlation)
+}
+
+func betterAt(level float64, simple, rich sumOfSquares, floor, correlation float64) bool {
 	if simple.sum <= floor {
 		return false
 	}
@@ -102,7 +122,7 @@ func better(simple, rich sumOfSquares, floor, correlation float64) bool {
 		return false
 	}
 	f := (simple.sum - rich.sum) * share / extra / (math.Max(rich.sum, floor) * share / freedom)
-	return f > 0 && distuv.F{D1: extra, D2: freedom}.Survival(f) < significance
+	return f > 0 && distuv.F{D1: extra, D2: freedom}.Survival(f) < level
 }
 
 // sumOfSquares is what a model leaves.

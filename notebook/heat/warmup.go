@@ -34,6 +34,8 @@ type WarmUpOptions struct {
 	WithinK float64  // of the final value counts as equilibrium
 	NoiseK  float64  // standard deviation of a reading; 0: the uncertainties of the series, else estimated
 	AtS     *float64 // when a capture was taken, on the clock of the series; nil: at its end
+	FromS   *float64 // when power came on, on the same clock; nil: found where readings before it are flat, else the first reading
+	KeepAll bool     // outlying readings too
 }
 
 // Model is one description of a warm-up.
@@ -48,6 +50,7 @@ type Model struct {
 	Correlation    float64             `json:"lag_1_correlation"` // of neighbouring residuals
 	Runs           int                 `json:"runs"`              // of residuals of one sign
 	AICc           *float64            `json:"aicc"`              // null: too few readings for it
+	Determined     bool                `json:"determined"`        // the readings tell its final value, and its terms where one does without them
 	Adequate       bool                `json:"adequate"`
 	Why            string              `json:"why"`
 
@@ -69,12 +72,19 @@ type WarmUp struct {
 	AtS           float64  `json:"at_s"`             // the moment asked about, the last reading unless stated
 	GapK          float64  `json:"gap_k"`            // final value less the temperature then
 	AtEquilibrium bool     `json:"at_equilibrium"`   // the gap with twice its uncertainty lies within
-	Readings      int      `json:"readings"`
-	TimeZeroS     float64  `json:"time_zero_s"` // amplitudes are those at this time
-	NoiseK        float64  `json:"noise_k"`
-	NoiseFrom     string   `json:"noise_from"`
-	Rule          string   `json:"rule"` // of adequacy
-	Notes         []string `json:"notes"`
+	Readings      int      `json:"readings"`         // fitted
+
+	StartS          float64   `json:"start_s"` // of the warm-up, on the clock of the series
+	StartFrom       string    `json:"start_from"`
+	Before          int       `json:"readings_before"` // the start, which are not fitted
+	Outlying        []Reading `json:"outlying"`
+	OutlyingLeftOut bool      `json:"outlying_left_out"`
+
+	TimeZeroS float64  `json:"time_zero_s"` // amplitudes are those at this time
+	NoiseK    float64  `json:"noise_k"`
+	NoiseFrom string   `json:"noise_from"`
+	Rule      string   `json:"rule"` // of adequacy
+	Notes     []string `json:"notes"`
 }
 
 // WarmUp fits one and two exponentials and judges them.
@@ -84,42 +94,68 @@ type WarmUp struct {
 // would leave more by chance), and no model with more time constants is better by
 // Fisher's F at a level of 1e-4.
 //
+// Readings that stand out are named and left out, and a flat lead-in before the
+// power came on too. A model whose final value is known no better than by the whole
+// rise, or whose second time constant is neither needed nor told apart, is not
+// determined, and never chosen.
+//
 // Fault Invalid for fewer than 6 readings, temperatures that do not change beyond
-// their noise, and ones that change in a straight line, with no equilibrium in
-// sight; and as Validate.
+// their noise, ones that change in a straight line or are known too little, with
+// no equilibrium in sight, and ones that go up and down; and as Validate.
 func (s Series) WarmUp(o WarmUpOptions) (WarmUp, error) {
 	if err := s.checkWarmUp(o); err != nil {
 		return WarmUp{}, err
 	}
-	out := WarmUp{WithinK: o.WithinK, Unit: s.Unit, Readings: len(s.TimeS), TimeZeroS: s.zeroS(), Notes: []string{}}
+	out := WarmUp{WithinK: o.WithinK, Unit: s.Unit, Notes: []string{}, Outlying: []Reading{}}
 	if s.Note != "" {
 		out.Notes = append(out.Notes, s.Note)
 	}
-	var fits []Exponential
-	for n := range 2 {
-		if n == 1 && len(s.TimeS) < leastReadingsTwo {
-			out.Notes = append(out.Notes, fmt.Sprintf("%d readings are too few for two exponentials, which need %d", len(s.TimeS), leastReadingsTwo))
-			break
-		}
-		if e, ok := s.exponentials(n+1, out.TimeZeroS); ok {
-			fits = append(fits, e)
-		}
+	s = out.sortOut(s, o)
+	s, err := out.begin(s, o)
+	if err != nil {
+		return out, err
 	}
-	if len(fits) == 0 {
-		return out, fault.Invalidf("no exponential fits these temperatures").WithHint("check the columns: a time in s and a temperature")
+	if slices.Min(s.Temp) == slices.Max(s.Temp) {
+		return out, s.constant()
+	}
+	out.Readings = len(s.TimeS)
+	fits, err := out.fit(s)
+	if err != nil {
+		return out, err
 	}
 	j := s.judge(fits, o)
 	out.NoiseK, out.NoiseFrom, out.Rule = j.noiseK, j.noiseFrom, j.rule()
-	if err := s.settles(fits[0], j); err != nil {
+	if err := s.settles(fits, j); err != nil {
 		return out, err
 	}
 	for _, e := range fits {
 		out.Models = append(out.Models, j.model(e, fits))
 	}
-	chosen := j.choose(out.Models)
+	chosen, ok := choose(out.Models)
+	if !ok {
+		return out, s.noEquilibrium("what it settles at is not known better than by the whole rise")
+	}
 	out.Chosen = out.Models[chosen].Name
 	out.conclude(s, out.Models[chosen], o)
 	return out, nil
+}
+
+// fit fits what the readings are enough for.
+func (w *WarmUp) fit(s Series) ([]Exponential, error) {
+	var fits []Exponential
+	for n := range 2 {
+		if n == 1 && len(s.TimeS) < leastReadingsTwo {
+			w.Notes = append(w.Notes, fmt.Sprintf("%d readings are too few for two exponentials, which need %d", len(s.TimeS), leastReadingsTwo))
+			break
+		}
+		if e, ok := s.exponentials(n+1, w.TimeZeroS); ok {
+			fits = append(fits, e)
+		}
+	}
+	if len(fits) == 0 {
+		return nil, fault.Invalidf("no exponential fits these temperatures").WithHint("check the columns: a time in s and a temperature")
+	}
+	return fits, nil
 }
 
 func (s Series) checkWarmUp(o WarmUpOptions) error {
@@ -133,6 +169,8 @@ func (s Series) checkWarmUp(o WarmUpOptions) error {
 		return fault.Invalidf("within %g K of equilibrium is not above zero", o.WithinK).WithHint("give --within 1K")
 	case !(o.NoiseK >= 0) || math.IsInf(o.NoiseK, 0):
 		return fault.Invalidf("a noise of %g K is not above zero", o.NoiseK).WithHint("give --noise 50mK, or leave it out")
+	case o.FromS != nil && (math.IsNaN(*o.FromS) || math.IsInf(*o.FromS, 0)):
+		return fault.Invalidf("a beginning at %g s is not finite", *o.FromS).WithHint("give --from 50s")
 	case slices.Min(s.Temp) == slices.Max(s.Temp):
 		return s.constant()
 	}
@@ -158,20 +196,42 @@ func (s Series) zeroS() float64 {
 	return 0
 }
 
-// settles refuses a series without a bend in it.
-func (s Series) settles(one Exponential, j judgement) error {
+// settles refuses a series without a bend in it, and one that no exponential follows.
+func (s Series) settles(fits []Exponential, j judgement) error {
 	flat, line := s.polynomials()
-	bent := better(line, one.squares(), j.floor, j.correlation)
-	if !bent && !better(flat, line, j.floor, lagCorrelation(one.Residuals)) && !better(flat, one.squares(), j.floor, j.correlation) {
+	one, rich := fits[0], fits[len(fits)-1]
+	e := one
+	if better(one.squares(), rich.squares(), j.floor, j.correlation) && rich.TausS[0] < 0.99*slowestTau*s.spanS() {
+		e = rich // the slowest of one alone says nothing where two are needed, as in an overshoot
+	}
+	bent := better(line, e.squares(), j.floor, j.correlation)
+	beyond := func(q sumOfSquares) bool { // leaves more than a model may, in the weights of the fits
+		return q.sum > math.Pow(j.allowed(rich.Freedom)*j.noiseK/j.unit(s), 2)*float64(q.freedom)+j.floor
+	}
+	if beyond(flat) && beyond(line) && beyond(rich.squares()) && (!bent || rich.sum > leastFollowed*flat.sum) {
+		span := slices.Max(s.Temp) - slices.Min(s.Temp)
+		return fault.Invalidf("not a warm-up: the temperature goes up and down over %s K, %s times its noise, and neither one nor two exponentials follow it", quantity.Fixed(span, 3), quantity.Fixed(span/j.noiseK, 3)).
+			WithHint("record one step of power from switching on until it has settled; --from states when power came on")
+	}
+	if !bent && !beyond(flat) && !better(flat, line, j.floor, lagCorrelation(one.Residuals)) && !better(flat, one.squares(), j.floor, j.correlation) {
 		return s.constant()
 	}
-	spanS := s.TimeS[len(s.TimeS)-1] - s.TimeS[0]
-	if !bent || one.TausS[0] > 0.99*slowestTau*spanS {
-		return fault.Invalidf("no equilibrium in sight: over %s s the temperature changes in a straight line, and what it settles at cannot be told", quantity.Fixed(spanS, 4)).
-			WithHint("record on until the curve has clearly bent, best for three of its time constants")
+	if !bent || e.TausS[0] > 0.99*slowestTau*s.spanS() {
+		return s.noEquilibrium("the temperature changes in a straight line, and what it settles at cannot be told")
 	}
 	return nil
 }
+
+// leastFollowed is the share of the scatter about the mean that a model must not
+// leave, to count as following the readings.
+const leastFollowed = 0.5
+
+func (s Series) noEquilibrium(why string) error {
+	return fault.Invalidf("no equilibrium in sight: over %s s %s", quantity.Fixed(s.spanS(), 4), why).
+		WithHint("record on until the curve has clearly bent, best for three of its time constants")
+}
+
+func (s Series) spanS() float64 { return s.TimeS[len(s.TimeS)-1] - s.TimeS[0] }
 
 // polynomials returns what a constant and a straight line leave.
 func (s Series) polynomials() (flat, line sumOfSquares) {

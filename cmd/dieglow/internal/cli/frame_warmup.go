@@ -26,7 +26,9 @@ approximation and whose final value is not.`,
   dieglow frame warmup stack.npy --rate 25Hz --unit degC --at 10,12,3,3 --within 0.5K --to warm-`,
 		flags: func(f *pflag.FlagSet) {
 			textFlags(f, "rate", "frames a second, in place of the file's times, 25Hz", "at", "hottest, column,row or column,row,width,height; hottest unless given",
-				"within", "of the final value counts as equilibrium; 1K unless given", "noise", "standard deviation of one value; estimated unless given")
+				"within", "of the final value counts as equilibrium; 1K unless given", "noise", "standard deviation of one value; estimated unless given",
+				"from", "when power came on, on the clock of the frames; found where frames before it are flat")
+			f.Bool("keep-all", false, "fit values that stand out too")
 		},
 		run: runFrameWarmup,
 	}
@@ -45,7 +47,7 @@ func runFrameWarmup(in *input, s subject) (analysed, error) {
 	if err := in.wholeStack("warmup"); err != nil {
 		return analysed{}, err
 	}
-	o := heat.WarmUpOptions{WithinK: 1}
+	o := heat.WarmUpOptions{WithinK: 1, FromS: in.optional("from", quantity.Second), KeepAll: in.isSet("keep-all")}
 	in.must("within", quantity.KelvinStep, &o.WithinK)
 	in.must("noise", quantity.KelvinStep, &o.NoiseK)
 	var rate float64
