@@ -329,9 +329,8 @@ func (s Setup) StackText() string {
 }
 
 // PartWarnings says which parts of the setup are not usable, and of which
-// lenses more stand in the stack than are on hand, and what exact rays over the
-// band, weighted by weigh, find wrong with it.
-func (s Setup) PartWarnings(parts Parts, weigh func(wavelengthUM float64) float64) []string {
+// lenses more stand in the stack than are on hand.
+func (s Setup) PartWarnings(parts Parts) []string {
 	var out []string
 	if c := parts.Camera.Condition; c != Usable {
 		out = append(out, parts.CameraHandle+" is "+string(c))
@@ -356,7 +355,7 @@ func (s Setup) PartWarnings(parts Parts, weigh func(wavelengthUM float64) float6
 		}
 		used[handle] = 0 // said
 	}
-	return append(out, s.fieldWarnings(parts, weigh)...)
+	return out
 }
 
 // leastCorner is the share of the beam below which a corner counts as cut.
@@ -370,9 +369,10 @@ const blurMatters = 1.25
 // the first-order one before it is said.
 const focusMatters = 0.25
 
-// fieldWarnings says what exact rays find wrong with the stack, which the
-// first-order figures cannot know: a field that is cut, focus elsewhere, and blur.
-func (s Setup) fieldWarnings(parts Parts, weigh func(wavelengthUM float64) float64) []string {
+// RayWarnings says what exact rays find wrong with the stack, which the
+// first-order figures cannot know: a field that is cut, focus elsewhere, and blur
+// over the camera's band, weighted by weigh.
+func (s Setup) RayWarnings(parts Parts, weigh func(wavelengthUM float64) float64) []string {
 	var out []string
 	for i, l := range parts.Lenses {
 		if l.Form == Mirror && s.Stack[i].IncidenceDeg == 0 {

@@ -300,7 +300,11 @@ func (d *captureDesk) warnings(c notebook.Capture) ([]string, error) {
 		if err != nil {
 			return nil, err
 		}
-		return setupWarnings(d.tx, s.Body)
+		parts, err := setupParts(d.tx, s.Body)
+		if err != nil {
+			return nil, err
+		}
+		return s.Body.PartWarnings(parts), nil
 	})
 	return append(out, parts...), err
 }

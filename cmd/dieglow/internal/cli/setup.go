@@ -170,13 +170,14 @@ func setupReady(tx *store.Tx, s *catalog.Setup) error {
 	return err
 }
 
-// setupWarnings says which parts are not fit for use or not there in number.
+// setupWarnings says which parts are not fit for use or not there in number, and
+// what exact rays find wrong with the setup.
 func setupWarnings(tx *store.Tx, s catalog.Setup) ([]string, error) {
 	parts, err := setupParts(tx, s)
 	if err != nil {
 		return nil, err
 	}
-	return s.PartWarnings(parts, targetRadiance), nil
+	return append(s.PartWarnings(parts), s.RayWarnings(parts, targetRadiance)...), nil
 }
 
 func setupFacts(tx *store.Tx, r notebook.Record[catalog.Setup]) ([]report.Fact, error) {
@@ -206,7 +207,7 @@ func setupFacts(tx *store.Tx, r notebook.Record[catalog.Setup]) ([]report.Fact, 
 		return nil, err
 	}
 	facts = append(facts, comparisonFacts(measured)...)
-	for _, w := range r.Body.PartWarnings(parts, targetRadiance) {
+	for _, w := range append(r.Body.PartWarnings(parts), r.Body.RayWarnings(parts, targetRadiance)...) {
 		note("warning", w)
 	}
 	return facts, nil
