@@ -114,11 +114,11 @@ func (s *solver) peakLimits(r *Result) (high, low float64) {
 func extent(values []float64, width, at int, level float64) int {
 	seen := make([]bool, len(values))
 	seen[at] = true
-	todo := []int{at}
+	pending := []int{at}
 	n := 0
-	for len(todo) > 0 {
-		i := todo[len(todo)-1]
-		todo = todo[:len(todo)-1]
+	for len(pending) > 0 {
+		i := pending[len(pending)-1]
+		pending = pending[:len(pending)-1]
 		n++
 		x := i % width
 		for _, next := range [...]struct {
@@ -127,7 +127,7 @@ func extent(values []float64, width, at int, level float64) int {
 		}{{i - 1, x > 0}, {i + 1, x < width-1}, {i - width, i >= width}, {i + width, i+width < len(values)}} {
 			if next.in && !seen[next.at] && values[next.at] > level {
 				seen[next.at] = true
-				todo = append(todo, next.at)
+				pending = append(pending, next.at)
 			}
 		}
 	}
