@@ -6,6 +6,8 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
@@ -102,7 +104,7 @@ func newFrameAnalysis(app *App, a analysis) *cobra.Command {
 	cmd := &cobra.Command{Use: a.name + " FILE", Short: a.short, Long: a.long, Example: a.example, Args: args("a frame file")}
 	f := cmd.Flags()
 	pickFlags(f)
-	textFlags(f, "pixel", "what one pixel sees of the object, 25um, with its uncertainty", "setup", "take that from a setup of the notebook", "to", "write maps and pictures to files that begin like this")
+	textFlags(f, "pixel", "what one pixel sees of the object, 25um, with its uncertainty", "setup", "take that from a setup of the notebook", "to", "write maps and pictures to files that begin like this, or into this folder")
 	f.Bool("replace", false, "write over files that are there")
 	a.flags(f)
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
@@ -151,12 +153,18 @@ func newFrameAnalysis(app *App, a analysis) *cobra.Command {
 // exactly there. Nothing is written when one of them is there already.
 func (app *App) writeDerived(prefix string, files []derivedFile, replace bool) error {
 	named := make([]derivedFile, 0, len(files))
+	joined := prefix
+	if info, err := os.Stat(prefix); err == nil && info.IsDir() {
+		joined = strings.TrimRight(prefix, "/") + "/"
+	} else if last, _ := utf8.DecodeLastRuneInString(prefix); unicode.IsLetter(last) || unicode.IsDigit(last) {
+		joined += "-" // out-amplitude.npy rather than outamplitude.npy
+	}
 	for _, d := range files {
 		if strings.EqualFold(filepath.Ext(prefix), filepath.Ext(d.name)) {
 			named = []derivedFile{{prefix, d.data}}
 			break
 		}
-		named = append(named, derivedFile{prefix + d.name, d.data})
+		named = append(named, derivedFile{joined + d.name, d.data})
 	}
 	for _, d := range named {
 		if _, err := os.Lstat(d.name); err == nil && !replace {
