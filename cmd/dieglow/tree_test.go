@@ -126,6 +126,9 @@ func checkExample(t *testing.T, of, line string, helps map[string]string) {
 // TestReadingCommandsPrintJSON runs every command that reads on the invented
 // notebook: JSON that stands alone, with snake_case keys, the same twice.
 func TestReadingCommandsPrintJSON(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long, and run without -short")
+	}
 	dir := filepath.Join(t.TempDir(), "demo")
 	printed := func(words ...string) []byte {
 		t.Helper()
