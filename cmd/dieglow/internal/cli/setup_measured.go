@@ -126,7 +126,7 @@ func figureEstimate(f catalog.Figures, key string, v float64) quantity.Estimate 
 	return e
 }
 
-// facts prints comparisons as lines of a sheet.
+// comparisonFacts prints comparisons as lines of a sheet.
 func comparisonFacts(list []comparison) []report.Fact {
 	var out []report.Fact
 	for _, c := range list {
